@@ -1,0 +1,1 @@
+"""Who is let in: Host and Origin rules, body limits, security headers."""

@@ -1,0 +1,1 @@
+"""The service from a script: an httpx client with typed errors."""

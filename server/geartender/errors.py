@@ -1,0 +1,159 @@
+"""Every error that Geartender raises on purpose, in one tree with one root.
+
+GeartenderError
+├── PlanError            a path was asked for that cannot be planned; the request is wrong
+├── BuildSheetError      a build sheet has mistakes; carries all of them, not only the first
+├── LinkError            the line to the firmware
+│   ├── PortError        the port cannot be opened, or is gone
+│   ├── QueueFull        more requests wait for the firmware than may wait
+│   └── GaveUp           the firmware did not answer a request in time, or the conversation ended
+└── Refused              a servo will not do what was asked; nothing has moved. Carries a slug and what to do
+    ├── Offline          no link to the firmware
+    ├── Disarmed         arm first
+    ├── NotHomed         home first
+    ├── Faulted          a fault stands; reset first
+    ├── HelmHeld         somebody else holds the helm
+    ├── Busy             another motion runs, or this can only be done at rest
+    ├── OutsideTravel    it would leave the travel
+    ├── OverLimit        above a limit of the sheet, or quicker than possible
+    ├── Invalid          it makes no sense for this servo
+    └── Unknown          there is no such thing
+
+Errors carry their evidence as attributes and build their message from it.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+class GeartenderError(Exception):
+    """The root: catches everything this package raises on purpose, and nothing else."""
+
+
+class PlanError(GeartenderError, ValueError):
+    """A path that cannot be planned. `field` names the argument at fault."""
+
+    def __init__(self, field: str, reason: str) -> None:
+        super().__init__(f"{field}: {reason}")
+        self.field = field
+        self.reason = reason
+
+
+@dataclass(frozen=True, slots=True)
+class Mistake:
+    """One mistake in a build sheet: where it is, what is wrong, and what to do about it."""
+
+    path: str
+    """As a person writes it: `mesh[0].driven_teeth`. Empty when it concerns the whole file."""
+    pointer: str
+    """The same place as a JSON Pointer in URI fragment form (RFC 6901 section 6): `#/mesh/0/driven_teeth`."""
+    text: str
+    """What is wrong and what to do, in one line."""
+
+    def __str__(self) -> str:
+        return f"{self.path}: {self.text}" if self.path else self.text
+
+    def as_problem(self) -> dict[str, str]:
+        """One member of the `errors` list of a validation problem (RFC 9457 section 3)."""
+        return {"detail": str(self), "pointer": self.pointer}
+
+
+class BuildSheetError(GeartenderError, ValueError):
+    """A build sheet that cannot be used. The message has one line for each mistake."""
+
+    def __init__(self, items: Iterable[Mistake], source: str = "") -> None:
+        self.items = tuple(items)
+        self.source = source
+        lines = [f"{source}: {item}" if source else str(item) for item in self.items]
+        super().__init__("\n".join(lines))
+
+
+class LinkError(GeartenderError):
+    """Something about the line to the firmware."""
+
+
+class PortError(LinkError):
+    """A port that cannot be opened or is gone; the message says which and why."""
+
+
+class QueueFull(LinkError):
+    """Too many requests wait for the firmware; this one was not taken."""
+
+
+class GaveUp(LinkError):
+    """A request without an answer: whether the firmware has obeyed it is not known."""
+
+
+class Refused(GeartenderError):
+    """A servo will not do what was asked, and nothing has moved for it.
+
+    `slug` names the kind of problem, `detail` says in plain words what is wrong and what to do, `extra` holds the
+    figures that a program may want (shown as members of the problem).
+    """
+
+    slug = "refused"
+
+    def __init__(self, detail: str, **extra: float | str) -> None:
+        super().__init__(detail)
+        self.detail = detail
+        self.extra = extra
+
+
+class Offline(Refused):
+    """There is no link to the firmware."""
+
+    slug = "offline"
+
+
+class Disarmed(Refused):
+    """The bridge may not drive: arm first."""
+
+    slug = "disarmed"
+
+
+class NotHomed(Refused):
+    """The position is not known: home first."""
+
+    slug = "not-homed"
+
+
+class Faulted(Refused):
+    """A fault stands: look at it, then reset."""
+
+    slug = "faulted"
+
+
+class HelmHeld(Refused):
+    """Somebody else holds the right to start motion."""
+
+    slug = "helm-held"
+
+
+class Busy(Refused):
+    """Another motion runs, or this can only be done at rest."""
+
+    slug = "busy"
+
+
+class OutsideTravel(Refused):
+    """The target, or the way to it, lies outside the travel."""
+
+    slug = "outside-travel"
+
+
+class OverLimit(Refused):
+    """Above a limit of the sheet, or quicker than the limits allow."""
+
+    slug = "over-limit"
+
+
+class Invalid(Refused):
+    """What was asked makes no sense for this servo."""
+
+    slug = "invalid"
+
+
+class Unknown(Refused):
+    """There is no such motion, servo or document."""
+
+    slug = "unknown"

@@ -1,0 +1,1 @@
+"""The line to the firmware: lines and exchange without I/O, and the serial port."""

@@ -1,0 +1,1 @@
+"""One servo as the service sees it: state, commands, guards, helm and live values."""

@@ -1,0 +1,41 @@
+"""The one source of time, chance and serial bytes, handed in by whoever puts the service together.
+
+Nothing below the composition root reads a clock, draws a random number or opens a port by itself. So the whole service
+can run in the real world (`real_world`) or in a seeded one on virtual time (`geartender.world.virtual`).
+"""
+
+from __future__ import annotations
+
+import asyncio
+import random
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+
+from geartender.link.port import Opener, SerialOpener
+
+
+def running_loop_time() -> float:
+    """Seconds on the clock of the running event loop; it never goes back."""
+    return asyncio.get_running_loop().time()
+
+
+def utc_now() -> datetime:
+    """Wall clock, UTC."""
+    return datetime.now(UTC)
+
+
+@dataclass(frozen=True)
+class World:
+    """Where a service lives: its clocks, its dice and its serial ports."""
+
+    random: random.Random
+    monotonic: Callable[[], float] = running_loop_time
+    wall: Callable[[], datetime] = utc_now
+    opener: Callable[[str], Opener] = field(default=SerialOpener)
+    """Gives the opener of the port of that name; opening nothing yet."""
+
+
+def real_world() -> World:
+    """The world of this machine: its clocks, its serial ports and the operating system's chance."""
+    return World(random=random.SystemRandom())

@@ -49,7 +49,7 @@ def stretch(start: State, target: float, limits: Limits, duration: float) -> Pat
     """
     _require_finite("duration", duration)
     course = _course(start, target, limits)
-    time = duration / course.unit - sum(phase.duration for phase in course.entry)
+    time = (duration - course.entry_time) / course.unit
     if course.reach is None:
         if time < course.stop_time * (1 - DURATION_TOLERANCE):
             raise _too_short(duration, course.path(course.stop))
@@ -97,14 +97,19 @@ def plan_velocity(start: State, velocity: float, limits: Limits) -> Path:
 
 @dataclass(frozen=True, slots=True)
 class _Course:
-    """A problem in the units of `ramps`, after the entry into the limits, turned so that the target lies ahead of the stop."""
+    """A problem in the units of `ramps`, seen from `inner`, the first state that can stay within the limits.
+
+    Turned by `way` so that the target lies beyond the end of the quickest stop.
+    """
 
     start: State
     target: float
     limits: Limits
     unit: float
     way: float
-    entry: list[Phase]
+    entry: tuple[Piece, ...]
+    entry_time: float
+    inner: State
     distance: float
     stop: list[Phase]
     stop_time: float
@@ -114,8 +119,8 @@ class _Course:
 
     def path(self, phases: Iterable[Phase]) -> Path:
         """The path in the caller's units, the entry in front."""
-        pieces = _pieces(self.start, [*self.entry, *phases], self.limits, self.unit, self.way)
-        return _finished(path_of(self.start, State(self.target), pieces))
+        pieces = _pieces(self.inner, phases, self.limits, self.unit, self.way)
+        return _finished(path_of(self.start, State(self.target), (*self.entry, *pieces)))
 
 
 def _course(start: State, target: float, limits: Limits) -> _Course:
@@ -126,23 +131,28 @@ def _course(start: State, target: float, limits: Limits) -> _Course:
     scale = limits.acceleration * unit
     limit = limits.velocity / scale
     v, a = start.velocity / scale, start.acceleration / limits.acceleration
-    distance = (target - start.position) / (scale * unit)
-    entry, inner_v, inner_a = into_limits(v, a, limit)
-    if entry:
-        distance -= travel(entry, v, a)
+    phases, inner_v, inner_a = into_limits(v, a, limit)
+    inner, entry, entry_time = start, (), 0.0
+    if phases:
+        entry = tuple(_pieces(start, phases, limits, unit, 1.0))
+        entry_time = sum(phase.duration for phase in phases) * unit
+        # Not what the last piece of the entry ends with: that carries the rounding of a start that may be far outside.
+        position = start.position + travel(phases, v, a) * scale * unit
+        inner = State(position, inner_v * scale, inner_a * limits.acceleration)
+    distance = (target - inner.position) / (scale * unit)
     stop = change(inner_v, inner_a, 0.0)
     stop_time = stop[0].duration + stop[1].duration + stop[2].duration
     stop_distance = travel(stop, inner_v, inner_a)
-    size = max(abs(start.position), abs(target)) / (scale * unit) + abs(distance) + abs(inner_v) * stop_time
-    ahead = distance - stop_distance
-    if abs(ahead) <= ROUNDING * size:
-        return _Course(start, target, limits, unit, 1.0, entry, distance, stop, stop_time, stop_distance, None)
-    way = math.copysign(1.0, ahead)
+    size = max(abs(inner.position), abs(target)) / (scale * unit) + abs(distance) + abs(inner_v) * stop_time
+    ahead, way, reach = distance - stop_distance, 1.0, None
+    if abs(ahead) > ROUNDING * size:
+        way = math.copysign(1.0, ahead)
+        reach = Reach(way * inner_v, way * inner_a, limit)
     if way < 0.0:
-        entry = _mirrored(entry)
-        stop = _mirrored(stop)
-    reach = Reach(way * inner_v, way * inner_a, limit)
-    return _Course(start, target, limits, unit, way, entry, way * distance, stop, stop_time, way * stop_distance, reach)
+        distance, stop, stop_distance = -distance, _mirrored(stop), -stop_distance
+    return _Course(
+        start, target, limits, unit, way, entry, entry_time, inner, distance, stop, stop_time, stop_distance, reach
+    )
 
 
 def _pieces(start: State, phases: Iterable[Phase], limits: Limits, unit: float, way: float) -> Iterator[Piece]:

@@ -95,12 +95,16 @@ def into_limits(v: float, a: float, limit: float) -> tuple[list[Phase], float, f
     """
     phases, v, a = within_acceleration(v, a)
     highest = limit * (1.0 + ON_THE_LIMIT)
-    for way in (1.0, -1.0):
-        if way * v > highest or (way * a > 0.0 and way * v + a * a / 2 > highest):
-            braking, a = _brake_to_limit(way * v, way * a, limit)
-            phases += [Phase(duration, way * jerk, way * after) for duration, jerk, after in braking]
-            return phases, way * limit, way * a
-    return phases, v, a
+    rise = a * abs(a) / 2  # what the velocity still gains while the acceleration is brought to zero
+    if v + max(rise, 0.0) > highest and v + rise >= -highest:
+        way = 1.0
+    elif v + min(rise, 0.0) < -highest:
+        way = -1.0
+    else:
+        return phases, v, a
+    braking, a = _brake_to_limit(way * v, way * a, limit)
+    phases += [Phase(duration, way * jerk, way * after) for duration, jerk, after in braking]
+    return phases, way * limit, way * a
 
 
 def _brake_to_limit(v: float, a: float, limit: float) -> tuple[list[Phase], float]:
@@ -115,7 +119,8 @@ def _brake_to_limit(v: float, a: float, limit: float) -> tuple[list[Phase], floa
         v += phase.duration * (a + phase.duration * phase.jerk / 2)
         a = phase.after
         kept.append(phase)
-    return kept, a
+    # Rounding of a start far outside must not leave more deceleration than can be taken away before the opposite limit.
+    return kept, max(a, -2.0 * math.sqrt(limit))
 
 
 def _time_to_fall(excess: float, a: float, jerk: float) -> float:

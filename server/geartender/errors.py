@@ -3,6 +3,7 @@
 GeartenderError
 ├── PlanError            a path was asked for that cannot be planned; the request is wrong
 ├── BuildSheetError      a build sheet has mistakes; carries all of them, not only the first
+├── ConfigError          a service configuration has mistakes; carries all of them
 ├── LinkError            the line to the firmware
 │   ├── PortError        the port cannot be opened, or is gone
 │   ├── QueueFull        more requests wait for the firmware than may wait
@@ -17,7 +18,9 @@ GeartenderError
     ├── OutsideTravel    it would leave the travel
     ├── OverLimit        above a limit of the sheet, or quicker than possible
     ├── Invalid          it makes no sense for this servo
-    └── Unknown          there is no such thing
+    ├── Unknown          there is no such thing
+    ├── Stale            the document was changed since it was read
+    └── RevisionRequired a change that does not say which revision it changes
 
 Errors carry their evidence as attributes and build their message from it.
 """
@@ -157,3 +160,23 @@ class Unknown(Refused):
     """There is no such motion, servo or document."""
 
     slug = "unknown"
+
+
+class Stale(Refused):
+    """The document was changed since it was read."""
+
+    slug = "stale"
+
+
+class RevisionRequired(Refused):
+    """A change of a document that does not say which revision it changes."""
+
+    slug = "revision-required"
+
+
+class ConfigError(GeartenderError, ValueError):
+    """A service configuration that cannot be used. The message has one line for each mistake."""
+
+    def __init__(self, items: Iterable[Mistake], source: str = "") -> None:
+        self.items = tuple(items)
+        super().__init__("\n".join(f"{source}: {item}" if source else str(item) for item in self.items))

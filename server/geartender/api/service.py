@@ -1,0 +1,50 @@
+"""What the routes work with: the servos, their documents, the world, and what `demo` adds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from geartender.access import Addresses
+from geartender.api.once import Once
+from geartender.api.shelf import Shelf
+from geartender.config import Settings
+from geartender.errors import Unknown
+from geartender.servo.servo import Servo
+from geartender.world import World
+
+Truth = dict[str, float | int]
+"""What the simulated mechanics really do, with the field names of the truth file."""
+
+
+class Simulation(Protocol):
+    """A simulated servo under this service, only with `demo`."""
+
+    async def truth(self) -> Truth:
+        """The state of the mechanics now. Raises Offline when the simulator is gone."""
+        ...
+
+    async def command(self, line: str) -> None:
+        """Obey a trouble command (`jam`, `load 0.3` …). Raises Invalid when the simulator does not understand it."""
+        ...
+
+
+@dataclass
+class Service:
+    """Everything a request may need. Made by `create_app`, one for each application."""
+
+    settings: Settings
+    addresses: Addresses
+    world: World
+    shelf: Shelf
+    servos: dict[str, Servo]
+    once: Once
+    simulation: Simulation | None = None
+    live_sockets: int = field(default=0)
+
+    def servo(self, name: str) -> Servo:
+        """The servo of that name. Raises Unknown."""
+        try:
+            return self.servos[name]
+        except KeyError:
+            raise Unknown(f"There is no servo of that name here. There is: {', '.join(self.servos)}.") from None

@@ -1,0 +1,180 @@
+"""The service's own configuration (TOML): where it listens, where it stands, and which servos it has.
+
+Every mistake is reported at once, one line each, with its place and what to do.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import Annotated, Any, Self
+from zoneinfo import available_timezones
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+
+from geartender.access import is_loopback
+from geartender.errors import ConfigError, Mistake
+from geartender.mistakes import Step, mistakes_from
+
+DEFAULT_PORT = 8350
+"""TCP port; not assigned to any well-known service, and free on a usual board."""
+
+_NAME = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,38}[a-z0-9])?")
+_HOST_ENTRY = re.compile(r"(?:https?://)?(?:[A-Za-z0-9.-]+|\[[0-9a-fA-F:.]+\])(?::\d{1,5})?")
+
+WHY_LOOPBACK_ONLY = (
+    "{host} can be reached from other machines, and this version cannot tell who is there: whoever reaches it could move the "
+    "servo. Keys and pairing come first; until then it listens on this machine alone. Use 127.0.0.1, and from "
+    "elsewhere an SSH tunnel."
+)
+
+
+class Section(BaseModel):
+    """Common ground of all sections: nothing unknown, nothing changed afterwards."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+class ServiceSection(Section):
+    """Where the service listens and what it keeps."""
+
+    host: str = Field("127.0.0.1", description="Address to listen on.")
+    port: Annotated[int, Field(ge=0, le=65535)] = Field(
+        DEFAULT_PORT, description="TCP port to listen on; 0 takes a free one."
+    )
+    data_dir: Path | None = Field(
+        None, description="Folder for what the service keeps. Without it, it keeps nothing over a restart."
+    )
+    allowed_hosts: tuple[str, ...] = Field((), description="Further host names it answers under, such as vent.local.")
+
+    @field_validator("host")
+    @classmethod
+    def _only_this_machine(cls, host: str) -> str:
+        if not is_loopback(host):
+            raise ValueError(WHY_LOOPBACK_ONLY.format(host=host))
+        return host
+
+    @field_validator("allowed_hosts")
+    @classmethod
+    def _plain_names(cls, entries: tuple[str, ...]) -> tuple[str, ...]:
+        for entry in entries:
+            if not _HOST_ENTRY.fullmatch(entry):
+                raise ValueError(
+                    f"{entry!r} is not a host name; write vent.local, vent.local:8080 or https://vent.example"
+                )
+        return entries
+
+
+class SiteSection(Section):
+    """Where the machine stands."""
+
+    zone: str = Field("UTC", description="Time zone by its IANA name, such as Europe/Lisbon.")
+    latitude: Annotated[float, Field(ge=-90, le=90)] | None = Field(None, description="Degrees north.")
+    longitude: Annotated[float, Field(ge=-180, le=180)] | None = Field(None, description="Degrees east.")
+
+    @field_validator("zone")
+    @classmethod
+    def _known_zone(cls, zone: str) -> str:
+        if zone not in available_timezones():
+            raise ValueError(f"{zone!r} is no time zone of this machine; write it like Europe/Lisbon or UTC")
+        return zone
+
+    @model_validator(mode="after")
+    def _both_or_none(self) -> Self:
+        if (self.latitude is None) != (self.longitude is None):
+            raise ValueError("give latitude and longitude, or neither")
+        return self
+
+
+class ServoSection(Section):
+    """One servo: its name, its serial port and its build sheet."""
+
+    name: str = Field(description="Short name, as it stands in addresses: lower-case letters, digits and hyphens.")
+    port: str = Field(min_length=1, description="Serial port; best by its lasting name under /dev/serial/by-id/.")
+    build: Path = Field(description="Build sheet (TOML); a relative path counts from the configuration's folder.")
+    unattended: bool = Field(
+        default=False, description="The owner's decision to let stored sequences arm and home it with nobody there."
+    )
+
+    @field_validator("name")
+    @classmethod
+    def _fits_an_address(cls, name: str) -> str:
+        if not _NAME.fullmatch(name):
+            raise ValueError(
+                "should be lower-case letters, digits and hyphens, 40 at most, such as vent or ridge-vent-2"
+            )
+        return name
+
+
+class StoreSection(Section):
+    """Where the service keeps its records."""
+
+    url: str | None = Field(None, description="Database address; without it, a file in data_dir.")
+
+
+class Settings(Section):
+    """The whole configuration."""
+
+    service: ServiceSection = ServiceSection()
+    site: SiteSection = SiteSection()
+    servo: tuple[ServoSection, ...] = ()
+    store: StoreSection = StoreSection()
+
+    @model_validator(mode="after")
+    def _told_apart(self) -> Self:
+        for what, values in (("name", [s.name for s in self.servo]), ("port", [s.port for s in self.servo])):
+            twice = sorted({value for value in values if values.count(value) > 1})
+            if twice:
+                raise ValueError(f"two servos have the same {what} {twice[0]!r}; each needs its own")
+        return self
+
+
+def load_settings(path: Path) -> Settings:
+    """Read a configuration file; paths in it count from its folder. Raises ConfigError with every mistake."""
+    source = str(path)
+    try:
+        table = tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise ConfigError(
+            [_whole(f"cannot be read: {error.strerror}; check the path and the rights")], source
+        ) from error
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise ConfigError([_whole(f"is not TOML: {error}")], source) from error
+    settings = parse_settings(table, source)
+    if not settings.servo:
+        raise ConfigError(
+            [Mistake("servo", "#/servo", "is missing; describe at least one servo in a [[servo]] section")], source
+        )
+    return _rooted(settings, path.parent)
+
+
+def parse_settings(table: dict[str, Any], source: str = "") -> Settings:
+    """Check a configuration that was read already. Raises ConfigError with every mistake."""
+    try:
+        return Settings.model_validate(table)
+    except ValidationError as error:
+        raise ConfigError(mistakes_from(error.errors(), _names_at), source) from error
+
+
+def _whole(text: str) -> Mistake:
+    return Mistake("", "#", text)
+
+
+def _rooted(settings: Settings, folder: Path) -> Settings:
+    """Let relative paths count from `folder`."""
+    service = settings.service
+    if service.data_dir is not None:
+        service = service.model_copy(update={"data_dir": folder / service.data_dir})
+    servos = tuple(servo.model_copy(update={"build": folder / servo.build}) for servo in settings.servo)
+    return settings.model_copy(update={"service": service, "servo": servos})
+
+
+def _names_at(where: Sequence[Step]) -> Iterable[str]:
+    """The fields of the section at a place, for the hint of an unknown one."""
+    model: Any = Settings
+    for step in where:
+        if isinstance(step, str):
+            model = {"service": ServiceSection, "site": SiteSection, "servo": ServoSection, "store": StoreSection}[step]
+    return list(model.model_fields)

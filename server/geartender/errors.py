@@ -84,7 +84,12 @@ class QueueFull(LinkError):
 
 
 class GaveUp(LinkError):
-    """A request without an answer: whether the firmware has obeyed it is not known."""
+    """A request without an answer: whether the firmware has obeyed it is not known. `outcome` says what came first."""
+
+    def __init__(self, verb: str, outcome: str) -> None:
+        super().__init__(f"no answer to {verb}: {outcome}")
+        self.verb = verb
+        self.outcome = outcome
 
 
 class Refused(GeartenderError):

@@ -8,6 +8,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import logging
+import os
 import termios
 from typing import Protocol
 
@@ -67,7 +68,8 @@ class SerialOpener:
             raise PortError(f"cannot open {self.path}: {_plain(error)}") from error
         try:
             loop = asyncio.get_running_loop()
-            _, shell = await serial_asyncio.connection_for_serial(loop, lambda: _Shell(events, device), device)
+            shell = _Shell(events, device)
+            await serial_asyncio.connection_for_serial(loop, lambda: shell, device)
         except (OSError, ValueError, termios.error) as error:
             with contextlib.suppress(OSError, termios.error):
                 device.close()
@@ -99,7 +101,17 @@ class _Shell(asyncio.Protocol):
             self._events.on_lost(_plain(exc) if exc else "the port was closed by the system")
 
     def write(self, data: bytes) -> None:
-        if not self._closed and self._transport is not None:
+        """Write at once what the system takes, and leave the rest to the transport: a stop must not wait for the loop."""
+        if self._closed or self._transport is None:
+            return
+        if not self._transport.get_write_buffer_size():
+            try:
+                # Not the device's own write: with a full buffer that one spins for ever.
+                data = data[os.write(self._device.fileno(), data) :]
+            except OSError as error:
+                # A full buffer, or a lost port; in both cases the transport finds out and does what is needed.
+                log.debug("nothing written: %s", _plain(error))
+        if data:
             self._transport.write(data)
 
     def close(self) -> None:

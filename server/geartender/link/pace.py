@@ -1,0 +1,42 @@
+"""How long to wait for an answer before asking again: the usual round trip and its spread, backing off at each resend.
+
+The estimator is that of RFC 6298 (smoothed round trip plus four times its mean deviation), with bounds of our own.
+"""
+
+from __future__ import annotations
+
+PATIENCE_FIRST_S = 0.1
+"""s; before the first answer: five times what a UART line and a busy board need."""
+
+PATIENCE_MIN_S = 0.02
+"""s; ten ticks of the firmware: nothing is won by asking more often."""
+
+PATIENCE_MAX_S = 0.4
+"""s; however bad the line, ask about twice a second."""
+
+GAIN = 1 / 8
+SPREAD_GAIN = 1 / 4
+SPREAD_FACTOR = 4
+"""RFC 6298 section 2: weights of a new measurement, and how many mean deviations to allow."""
+
+
+class Pace:
+    """Learns from round trips; says how long to wait after the n-th sending."""
+
+    def __init__(self) -> None:
+        self.usual: float | None = None
+        """The smoothed round trip, s; None before the first answer."""
+        self._spread = 0.0
+
+    def add(self, round_trip: float) -> None:
+        """Take the round trip of a request sent once; of others nobody knows which sending was answered."""
+        if self.usual is None:
+            self.usual, self._spread = round_trip, round_trip / 2
+            return
+        self._spread += SPREAD_GAIN * (abs(round_trip - self.usual) - self._spread)
+        self.usual += GAIN * (round_trip - self.usual)
+
+    def patience(self, sends: int) -> float:
+        """Seconds to wait for an answer after it was sent so many times."""
+        first = PATIENCE_FIRST_S if self.usual is None else self.usual + SPREAD_FACTOR * self._spread
+        return min(max(first, PATIENCE_MIN_S) * 2.0 ** min(sends - 1, 8), PATIENCE_MAX_S)

@@ -20,17 +20,17 @@ SUM_LENGTH = 9
 CLOCK_SPAN = 1 << 30
 """µs after which the firmware's clock starts anew: what fits a small integer there."""
 
-REASONS = frozenset(
-    "hello verb fields range stale order late disarmed armed fault homeless busy unset join rest travel full "
-    "protocol".split(" ")
+REASONS = (
+    *("hello", "verb", "fields", "range", "stale", "order", "late", "disarmed", "armed", "fault", "homeless"),
+    *("busy", "unset", "join", "rest", "travel", "full", "protocol"),
 )
-STATES = frozenset(("disarmed", "ready", "moving", "homing", "turning", "jogging", "stopping", "faulted"))
-ENDINGS = frozenset(("none", "done", "replaced", "stopped", "faulted"))
-CAUSES = frozenset(
-    "overload stalled wrong-direction sensor-error following-error travel host-silent supply-low too-hot "
-    "home-not-found".split(" ")
+STATES = ("disarmed", "ready", "moving", "homing", "turning", "jogging", "stopping", "faulted")
+ENDINGS = ("none", "done", "replaced", "stopped", "faulted")
+CAUSES = (
+    *("overload", "stalled", "wrong-direction", "sensor-error", "following-error", "travel", "host-silent"),
+    *("supply-low", "too-hot", "home-not-found"),
 )
-EVENTS = frozenset(("boot", "fault", "ended", "audit", "silent"))
+EVENTS = ("boot", "fault", "ended", "audit", "silent")
 
 Field = int | str
 

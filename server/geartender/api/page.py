@@ -1,0 +1,128 @@
+"""The page: one HTML document per view, and the static files it is made of.
+
+``page_router(templates_dir, static_dir, version)`` gives the router to include at the application's root.
+Every address in the documents is relative, so a reverse proxy may put the service under a path of its own.
+"""
+
+from __future__ import annotations
+
+import gzip
+import hashlib
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from fastapi import APIRouter, Request, Response
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
+
+VIEWS = ("drive", "sequences", "build", "bench", "journal", "settings")
+
+# The address of a static file names its content, so a browser may keep it for a year and never ask again.
+FOREVER = "public, max-age=31536000, immutable"
+CONTENT_SECURITY_POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; "
+    "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+)
+SERVED = {".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml", ".png": "image/png"}
+PACKED_ALREADY = {"image/png"}
+
+
+def web_folder() -> Path:
+    """Where the page's files are: inside the installed package, else in the checkout."""
+    package = Path(__file__).resolve().parents[1]
+    installed = package / "web"
+    return installed if installed.is_dir() else package.parents[1] / "web"
+
+
+@dataclass(frozen=True)
+class Asset:
+    """One static file, read once, with its compressed form beside it."""
+
+    media_type: str
+    plain: bytes
+    packed: bytes | None
+
+    @classmethod
+    def read(cls, path: Path) -> Asset:
+        media_type = SERVED[path.suffix]
+        plain = path.read_bytes()
+        packed = None if media_type in PACKED_ALREADY else gzip.compress(plain, mtime=0)
+        return cls(media_type, plain, packed)
+
+    def response(self, accept_encoding: str) -> Response:
+        headers = {"Cache-Control": FOREVER, "Vary": "Accept-Encoding", "X-Content-Type-Options": "nosniff"}
+        if self.packed is not None and "gzip" in accept_encoding:
+            headers["Content-Encoding"] = "gzip"
+            return Response(self.packed, media_type=self.media_type, headers=headers)
+        return Response(self.plain, media_type=self.media_type, headers=headers)
+
+
+class Assets:
+    """All static files by their path, and the name of this very set of them."""
+
+    def __init__(self, folders: dict[str, Path], version: str) -> None:
+        self.files = {
+            prefix + path.relative_to(folder).as_posix(): Asset.read(path)
+            for prefix, folder in folders.items()
+            for path in sorted(folder.rglob("*"))
+            if path.suffix in SERVED and path.is_file()
+        }
+        digest = hashlib.sha256()
+        for name, asset in self.files.items():
+            digest.update(name.encode() + b"\0" + asset.plain)
+        self.version = f"{version}-{digest.hexdigest()[:8]}"
+
+    def named(self, suffix: str) -> list[str]:
+        """Names of one kind, the base styles before those of the components."""
+        return sorted((n for n in self.files if n.endswith(suffix)), key=lambda n: (not n.startswith("style/"), n))
+
+
+def page_router(templates_dir: Path, static_dir: Path, version: str) -> APIRouter:
+    """The routes of the page. Reads every file once, now; a changed file needs a restart."""
+    assets = Assets({"": static_dir, "vendor/": static_dir.parent / "vendor"}, version)
+    templates = Environment(
+        loader=FileSystemLoader(templates_dir),
+        autoescape=select_autoescape(default=True),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    router = APIRouter(include_in_schema=False)
+    for view in VIEWS:
+        router.add_api_route(f"/{view}", _view(templates, assets, view), methods=["GET"], name=f"page-{view}")
+    router.add_api_route("/", _view(templates, assets, "drive"), methods=["GET"], name="page")
+
+    @router.get("/static/{asked_version}/{name:path}", name="page-static")
+    async def static(asked_version: str, name: str, request: Request) -> Response:
+        asset = assets.files.get(name)
+        if asset is None or asked_version != assets.version:
+            return Response("No such file. Reload the page.\n", status_code=404, media_type="text/plain")
+        return asset.response(request.headers.get("accept-encoding", ""))
+
+    return router
+
+
+def _view(templates: Environment, assets: Assets, view: str) -> Callable[[Request], Awaitable[Response]]:
+    body = templates.get_template("page.html").render(
+        view=view,
+        views=VIEWS,
+        static=f"static/{assets.version}",
+        styles=assets.named(".css"),
+        modules=assets.named(".js"),
+        version=assets.version,
+    ).encode()
+    packed = gzip.compress(body, mtime=0)
+
+    async def show(request: Request) -> Response:
+        headers = {
+            "Cache-Control": "no-cache",
+            "Content-Security-Policy": CONTENT_SECURITY_POLICY,
+            "X-Content-Type-Options": "nosniff",
+            "Referrer-Policy": "no-referrer",
+            "Vary": "Accept-Encoding",
+        }
+        if "gzip" in request.headers.get("accept-encoding", ""):
+            return Response(packed, media_type="text/html", headers=headers | {"Content-Encoding": "gzip"})
+        return Response(body, media_type="text/html", headers=headers)
+
+    return show

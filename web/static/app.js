@@ -1,0 +1,82 @@
+// @ts-check
+import { Api } from "./lib/api.js";
+import { Commands } from "./lib/commands.js";
+import { clientName, defaultLabel } from "./lib/identity.js";
+import { need } from "./lib/dom.js";
+import { Live } from "./lib/live.js";
+import { Painter } from "./lib/painter.js";
+import { Preferences } from "./lib/preferences.js";
+import { Stopper } from "./lib/stopper.js";
+import { Store } from "./lib/store.js";
+import { Views } from "./lib/views.js";
+import { mountBuildView } from "./components/build-view/build-view.js";
+import { mountDrive } from "./components/drive/drive.js";
+import { mountJournalView } from "./components/journal-view/journal-view.js";
+import { mountSequencesView } from "./components/sequences-view/sequences-view.js";
+import { mountSettingsView } from "./components/settings-view/settings-view.js";
+import { mountStale } from "./components/stale/stale.js";
+import { mountStopBar } from "./components/stop-bar/stop-bar.js";
+
+const ASK_AGAIN_MS = 1000;
+const SERVO_KEY = "geartender-servo";
+
+/** The servo chosen in Settings, else the first there is. @param {Store} store @param {Api} api @returns {Promise<string>} */
+async function chooseServo(store, api) {
+  for (;;) {
+    try {
+      const { items } = await api.call("GET", "servos");
+      store.set({ servos: items, serviceAnswers: true });
+      const names = items.map((/** @type {{name: string}} */ item) => item.name);
+      const chosen = sessionStorage.getItem(SERVO_KEY);
+      if (names.length) return chosen !== null && names.includes(chosen) ? chosen : names[0];
+    } catch {
+      store.set({ serviceAnswers: false });
+    }
+    await new Promise((resolve) => setTimeout(resolve, ASK_AGAIN_MS));
+  }
+}
+
+/** @param {Preferences} preferences */
+function applyPreferences({ choices }) {
+  const root = document.documentElement;
+  root.dataset.contrast = choices.contrast ? "high" : "normal";
+  root.dataset.hand = choices.leftHanded ? "left" : "right";
+}
+
+async function start() {
+  const client = clientName();
+  const store = new Store();
+  const api = new Api(client);
+  const preferences = new Preferences(defaultLabel(client));
+  applyPreferences(preferences);
+  preferences.addEventListener("change", () => applyPreferences(preferences));
+
+  const servo = await chooseServo(store, api);
+  const painter = new Painter();
+  const live = new Live(store, api, servo);
+  const commands = new Commands(api, store, preferences, servo);
+  const stopper = new Stopper(api, live, servo);
+  store.addEventListener("change", painter.ask);
+  /** @type {import("./lib/page.js").Page} */
+  const page = { servo, store, api, live, commands, stopper, preferences, painter };
+
+  const whole = new AbortController();
+  mountStopBar(need(document, "[data-stop-bar]"), page, whole.signal);
+  mountStale(need(document, "[data-lever]"), page, whole.signal);
+  const first = store.servos.find((snapshot) => snapshot.name === servo);
+  if (first) store.takeSnapshot(first);
+  live.open(whole.signal);
+  api.call("GET", commands.at("build")).then((sheet) => store.set({ sheet }), () => undefined);
+
+  const none = () => undefined;
+  new Views({
+    drive: (section, signal) => mountDrive(section, page, signal),
+    sequences: (section, signal) => mountSequencesView(section, page, signal),
+    build: (section, signal) => mountBuildView(section, page, signal),
+    bench: none,
+    journal: (section, signal) => mountJournalView(section, page, signal),
+    settings: (section, signal) => mountSettingsView(section, page, signal),
+  }).start();
+}
+
+void start();

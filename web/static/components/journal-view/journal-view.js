@@ -1,0 +1,19 @@
+// @ts-check
+import { html, need, setHidden } from "../../lib/dom.js";
+import { timeOfDay } from "../../lib/format.js";
+
+/** What the servo reported since the page was opened, newest first.
+ * @type {import("../../lib/page.js").Mount} */
+export function mountJournalView(section, page, signal) {
+  const list = need(section, "[data-events]");
+  /** @type {object|null} */
+  let shown = null;
+  const show = () => {
+    const { events } = page.store;
+    setHidden(need(section, "[data-events-empty]"), events.length > 0);
+    if (shown === events) return;
+    shown = events;
+    list.replaceChildren(...events.map(({ at, text }) => html("li", {}, html("time", {}, timeOfDay(at)), html("span", {}, text))).reverse());
+  };
+  page.painter.add(show, signal);
+}

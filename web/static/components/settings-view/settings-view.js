@@ -1,0 +1,50 @@
+// @ts-check
+import { html, need } from "../../lib/dom.js";
+import { quantity } from "../../lib/format.js";
+import { report } from "../../lib/report.js";
+
+const SERVO_KEY = "geartender-servo";
+
+/** Choices of this device, and what the service says of its servos.
+ * @type {import("../../lib/page.js").Mount} */
+export function mountSettingsView(section, page, signal) {
+  const { preferences, api } = page;
+  const holder = /** @type {HTMLInputElement} */ (need(section, "[data-holder]"));
+  for (const box of /** @type {NodeListOf<HTMLInputElement>} */ (section.querySelectorAll("[data-choice]"))) {
+    const choice = /** @type {"contrast"|"leftHanded"} */ (box.dataset.choice);
+    box.checked = preferences.choices[choice];
+    box.addEventListener("change", () => preferences.set({ [choice]: box.checked }), { signal });
+  }
+  holder.value = preferences.choices.holder;
+  holder.addEventListener("change", () => {
+    if (holder.value.trim()) preferences.set({ holder: holder.value.trim() });
+    else holder.value = preferences.choices.holder;
+  }, { signal });
+
+  void report(section, api.call("GET", "servos").then(({ items }) => {
+    if (!signal.aborted) need(section, "[data-servos]").replaceChildren(...items.map((/** @type {any} */ item) => servoEntry(item, page.servo)));
+  }));
+}
+
+/** @param {import("../../lib/types.js").Snapshot} snapshot @param {string} current */
+function servoEntry(snapshot, current) {
+  const { link } = snapshot;
+  const facts = [
+    ["Name", snapshot.name],
+    ["State", snapshot.state],
+    ["Led by", snapshot.source === "pulse" ? "pulse input" : "this service"],
+    ["Firmware", link.firmware_version ?? "unknown"],
+    ["Protocol", String(link.protocol_version ?? "unknown")],
+    ["Board", link.board_id ?? "unknown"],
+    ["Answer in", quantity(link.round_trip_ms, "ms", 1)],
+    ["Damaged lines", String(link.errors)],
+    ["Reconnected", `${link.reconnects} times`],
+  ];
+  const list = html("dl", {}, ...facts.flatMap(([term = "", value = ""]) => [html("dt", {}, term), html("dd", {}, value)]));
+  const drive = html("button", { type: "button" }, `Drive ${snapshot.name}`);
+  drive.addEventListener("click", () => {
+    sessionStorage.setItem(SERVO_KEY, snapshot.name);
+    location.assign("drive");
+  });
+  return html("div", {}, list, ...(snapshot.name === current ? [] : [drive]));
+}

@@ -1,0 +1,57 @@
+// @ts-check
+import { figure, quantity, readNumber } from "../../lib/format.js";
+import { need, setHidden, setText } from "../../lib/dom.js";
+import { report } from "../../lib/report.js";
+import { mountGearTrain } from "../gear-train/gear-train.js";
+
+const TRUTH_EVERY_MS = 500;
+
+/** Under the demo only: the gear train as it turns, and troubles to try.
+ * @type {import("../../lib/page.js").Mount} */
+export function mountSimulation(host, page, signal) {
+  const { api, servo } = page;
+  const drawer = /** @type {HTMLDetailsElement} */ (host);
+  const troubles = need(host, "[data-troubles]");
+  const done = need(host, "[data-trouble-done]");
+
+  /** @param {string} command @param {string} words */
+  const send = (command, words) => void report(troubles, api.call("POST", "simulation", { command }).then(() => setText(done, `Done: ${words}.`)));
+
+  for (const button of /** @type {NodeListOf<HTMLElement>} */ (host.querySelectorAll("[data-trouble]"))) {
+    button.addEventListener("click", () => send(button.dataset.trouble ?? "", (button.textContent ?? "").toLowerCase()), { signal });
+  }
+  for (const form of /** @type {NodeListOf<HTMLElement>} */ (host.querySelectorAll("[data-trouble-form]"))) {
+    form.addEventListener("submit", (event) => {
+      event.preventDefault();
+      const field = /** @type {HTMLInputElement} */ (need(form, "input"));
+      const value = readNumber(field.value);
+      const label = form.querySelector("label")?.textContent ?? "";
+      if (value === null) void report(troubles, Promise.reject(new Error(`Type a number for "${label}".`)));
+      else send(`${form.dataset.troubleForm} ${value}`, `${label.toLowerCase()} ${figure(value, 2)}`);
+    }, { signal });
+  }
+
+  const look = async () => {
+    if (!drawer.open) return;
+    const answer = await api.call("GET", "simulation").catch(() => null);
+    const truth = answer?.items?.find((/** @type {{servo: string}} */ item) => item.servo === servo) ?? answer?.items?.[0] ?? answer;
+    const words = truth ? `In truth the output stands at ${quantity(truth.output_deg, "°", 2)}, with ${quantity(truth.output_nm, "N·m", 2)} on it and ${quantity(truth.current_a, "A", 2)} in the motor.` : "";
+    setText(need(host, "[data-truth]"), words);
+  };
+  const timer = setInterval(look, TRUTH_EVERY_MS);
+  signal.addEventListener("abort", () => clearInterval(timer));
+  drawer.addEventListener("toggle", page.painter.ask, { signal });
+
+  void (async () => {
+    try {
+      await api.call("GET", "simulation");
+      const figures = await api.call("GET", page.commands.at("figures"));
+      if (!page.store.sheet) page.store.set({ sheet: await api.call("GET", page.commands.at("build")) });
+      if (signal.aborted) return;
+      mountGearTrain(need(host, "[data-train]"), page, figures.counts_per_motor_turn, () => drawer.open, signal);
+      setHidden(host, false);
+    } catch {
+      setHidden(host, true);
+    }
+  })();
+}

@@ -1,0 +1,54 @@
+// @ts-check
+import { angle, duration, quantity } from "../../lib/format.js";
+
+/** @typedef {import("../../lib/store.js").Store} Store */
+
+/** The state in words. @param {Store} store @returns {string} */
+export function stateWords(store) {
+  const snapshot = store.snapshot;
+  if (!store.serviceAnswers) return "No connection to the service";
+  if (!snapshot) return "Waiting for the servo";
+  const where = snapshot.homed
+    ? `at ${angle(snapshot.angle_deg, snapshot.deg_per_count)}`
+    : "position not known yet";
+  const to = snapshot.target_deg === null ? "" : ` to ${angle(snapshot.target_deg, snapshot.deg_per_count)}`;
+  switch (snapshot.state) {
+    case "offline": return "Offline: the board does not answer";
+    case "disarmed": return snapshot.homed ? `Disarmed ${where}` : `Disarmed, ${where}`;
+    case "ready": return snapshot.homed ? `Ready ${where}` : `Armed, ${where}`;
+    case "homing": return `Finding home${timeLeft(store)}`;
+    case "moving": return `Moving${to}${timeLeft(store)}`;
+    case "turning": return `Turning at ${quantity(snapshot.speed_deg_s, "°/s", 1)}`;
+    case "jogging": return `Running while you hold, ${where}`;
+    case "stopping": return `Stopping, ${where}`;
+    case "faulted": return snapshot.fault?.text ?? "Stopped itself";
+    default: return snapshot.state;
+  }
+}
+
+/** What it means and what to do. @param {Store} store @returns {string} */
+export function adviceWords(store) {
+  const snapshot = store.snapshot;
+  if (!store.serviceAnswers) return "What you see is old. Use the hardware switch if the lever must stop. The page looks for the service by itself.";
+  if (snapshot?.state === "offline") return "Check that the board has power and its cable is in. It comes back by itself, disarmed.";
+  const fault = snapshot?.fault;
+  if (!snapshot || snapshot.state !== "faulted" || !fault) return "";
+  const peak = fault.peak_torque_nm === null ? "" : ` Peak torque ${quantity(fault.peak_torque_nm, "N·m", 2)}.`;
+  const where = fault.angle_deg === null ? "" : ` It stopped at ${angle(fault.angle_deg, snapshot.deg_per_count)}.`;
+  return `${fault.advice}${peak}${where}`;
+}
+
+/** @param {Store} store */
+function timeLeft(store) {
+  const planned = store.snapshot?.motion?.planned_s;
+  if (!planned) return "";
+  const left = planned - store.motionElapsed;
+  return left > 0.5 ? `, ${duration(Math.ceil(left))} left` : "";
+}
+
+/** Done share of a motion that takes longer than a second, else null. @param {Store} store */
+export function progress(store) {
+  const planned = store.snapshot?.motion?.planned_s;
+  if (!store.moving || !planned || planned < 1) return null;
+  return Math.min(1, store.motionElapsed / planned);
+}

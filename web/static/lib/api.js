@@ -1,0 +1,68 @@
+// @ts-check
+import { randomName } from "./identity.js";
+
+/** An answer takes a few ms; longer than this and the way to the service is not there. */
+const ANSWER_TIMEOUT_MS = 4000;
+
+/** What went wrong, in the service's own words where it gave any (RFC 9457). */
+export class Problem extends Error {
+  /** @param {{type?: string, title?: string, status?: number, detail?: string}} body */
+  constructor(body) {
+    super(body.detail || body.title || "The request failed");
+    this.slug = (body.type ?? "").split("/").pop() ?? "";
+    this.status = body.status ?? 0;
+  }
+
+  /** No answer at all, as opposed to an answer that says no. */
+  get unreachable() {
+    return this.status === 0;
+  }
+}
+
+export class Api {
+  /** @param {string} client */
+  constructor(client) {
+    this.client = client;
+  }
+
+  /** @param {string} path relative to the API's root @returns {URL} */
+  static url(path) {
+    return new URL(`api/v1/${path}`, document.baseURI);
+  }
+
+  /**
+   * @param {string} method
+   * @param {string} path
+   * @param {unknown} [body]
+   * @param {{timeoutMs?: number, once?: boolean}} [options] `once`: a repeat of this request is not a second one
+   * @returns {Promise<any>} the decoded answer
+   * @throws {Problem}
+   */
+  async call(method, path, body, options = {}) {
+    /** @type {Record<string, string>} */
+    const headers = { "Geartender-Client": this.client, Accept: "application/json" };
+    if (body !== undefined) headers["Content-Type"] = "application/json";
+    if (options.once) headers["Idempotency-Key"] = randomName();
+    const waiting = new AbortController();
+    const timer = setTimeout(() => waiting.abort(), options.timeoutMs ?? ANSWER_TIMEOUT_MS);
+    try {
+      const response = await fetch(Api.url(path), {
+        method,
+        headers,
+        body: body === undefined ? undefined : JSON.stringify(body),
+        signal: waiting.signal,
+        cache: "no-store",
+        keepalive: method === "POST",
+      });
+      const text = await response.text();
+      const decoded = text ? JSON.parse(text) : null;
+      if (!response.ok) throw new Problem({ status: response.status, ...decoded });
+      return decoded;
+    } catch (error) {
+      if (error instanceof Problem) throw error;
+      throw new Problem({ detail: "No answer from the service. Check the network, then try again." });
+    } finally {
+      clearTimeout(timer);
+    }
+  }
+}

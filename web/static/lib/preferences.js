@@ -1,0 +1,39 @@
+// @ts-check
+const KEY = "geartender-preferences";
+
+/** @typedef {{contrast: boolean, leftHanded: boolean, holder: string}} Choices */
+
+/** Choices of this browser; emits `change`. Reading and writing survive a browser that refuses storage. */
+export class Preferences extends EventTarget {
+  /** @param {string} holder the label used until the owner types one */
+  constructor(holder) {
+    super();
+    /** @type {Choices} */
+    this.choices = { contrast: false, leftHanded: false, holder, ...readStored(KEY, {}) };
+  }
+
+  /** @param {Partial<Choices>} choices */
+  set(choices) {
+    Object.assign(this.choices, choices);
+    writeStored(KEY, this.choices);
+    this.dispatchEvent(new Event("change"));
+  }
+}
+
+/** @template T @param {string} key @param {T} otherwise @returns {T} */
+export function readStored(key, otherwise) {
+  try {
+    return JSON.parse(localStorage.getItem(key) ?? "null") ?? otherwise;
+  } catch {
+    return otherwise;
+  }
+}
+
+/** @param {string} key @param {unknown} value */
+export function writeStored(key, value) {
+  try {
+    localStorage.setItem(key, JSON.stringify(value));
+  } catch {
+    return;
+  }
+}

@@ -1,0 +1,16 @@
+// @ts-check
+import { need, setHidden, setText } from "./dom.js";
+
+/** Shows what went wrong beside the control that asked, and clears it when the next one goes well.
+ * @param {HTMLElement} host holds a `[data-problem]` @param {Promise<unknown>} work */
+export async function report(host, work) {
+  const place = need(host, "[data-problem]");
+  try {
+    await work;
+    setHidden(place, true);
+    setText(place, "");
+  } catch (error) {
+    setText(place, error instanceof Error ? error.message : String(error));
+    setHidden(place, false);
+  }
+}

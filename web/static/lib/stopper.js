@@ -1,0 +1,59 @@
+// @ts-check
+import { Problem } from "./api.js";
+
+const ATTEMPT_TIMEOUT_MS = 1500;
+const RETRY_MS = 250;
+
+/**
+ * Sends Stop until it is answered. Goes by POST and by the socket at once; only the POST's answer counts.
+ * Emits `press` when asked, `progress` whenever `phase` changes.
+ */
+export class Stopper extends EventTarget {
+  /** @param {import("./api.js").Api} api @param {import("./live.js").Live} live @param {string} servo */
+  constructor(api, live, servo) {
+    super();
+    this.api = api;
+    this.live = live;
+    this.path = `servos/${encodeURIComponent(servo)}/stop`;
+    /** @type {"idle"|"sent"|"retrying"|"answered"|"refused"} */
+    this.phase = "idle";
+    this.detail = "";
+    this.category = 1;
+    this.round = 0;
+  }
+
+  /** @param {0|1} category */
+  async press(category) {
+    this.round += 1;
+    const round = this.round;
+    this.category = category;
+    this.dispatchEvent(new Event("press"));
+    this.live.send({ type: "stop", servo: this.live.servo, category });
+    this.enter("sent");
+    while (round === this.round) {
+      const problem = await this.attempt(category);
+      if (round !== this.round) return;
+      if (!problem) return this.enter("answered");
+      if (problem.status >= 400 && problem.status < 500) return this.enter("refused", problem.message);
+      this.enter("retrying", problem.unreachable ? "" : problem.message);
+      await new Promise((resolve) => setTimeout(resolve, RETRY_MS));
+    }
+  }
+
+  /** @param {0|1} category @returns {Promise<Problem|null>} */
+  async attempt(category) {
+    try {
+      await this.api.call("POST", this.path, { category }, { timeoutMs: ATTEMPT_TIMEOUT_MS });
+      return null;
+    } catch (error) {
+      return /** @type {Problem} */ (error);
+    }
+  }
+
+  /** @param {Stopper["phase"]} phase @param {string} detail */
+  enter(phase, detail = "") {
+    this.phase = phase;
+    this.detail = detail;
+    this.dispatchEvent(new Event("progress"));
+  }
+}

@@ -31,7 +31,7 @@ from geartender.link.lines import (
 from geartender.link.pace import Pace
 
 WINDOW = 8
-"""Requests that may be unanswered: the firmware remembers 16, so every one of them is answered again from memory."""
+"""Ids from the oldest unanswered request on: the firmware remembers 16, so each can be answered again from memory."""
 
 QUEUE_MAX = 64
 """Requests that may wait to be sent: a full plan of 32 pieces with its ends, and as much again."""
@@ -367,8 +367,13 @@ class Exchange:
         if now < self._next_beat:
             return
         self._next_beat = now + BEAT_S
-        if not self._waiting and len(self._unanswered) < WINDOW:
+        if not self._waiting and self._room():
             self._waiting.append(Request("beat", (), give_up_at=float("inf")))
+
+    def _room(self) -> bool:
+        """Whether the next id is near enough to the oldest unanswered one, whose answer the firmware must still have."""
+        oldest = self._unanswered[0].id if self._unanswered else None
+        return oldest is None or self._next_id < oldest + WINDOW
 
     def _resend(self, now: float) -> bytes:
         """Unanswered requests whose time is up, in order."""
@@ -378,7 +383,7 @@ class Exchange:
 
     def _send_waiting(self, now: float) -> bytes:
         out = bytearray()
-        while self._waiting and len(self._unanswered) < WINDOW:
+        while self._waiting and self._room():
             request = self._waiting.popleft()
             request.seal(self._next_id)
             self._next_id += 1

@@ -11,8 +11,8 @@ PATIENCE_FIRST_S = 0.1
 PATIENCE_MIN_S = 0.02
 """s; ten ticks of the firmware: nothing is won by asking more often."""
 
-PATIENCE_MAX_S = 0.4
-"""s; however bad the line, ask about twice a second."""
+PATIENCE_MAX_S = 0.2
+"""s; however bad the line, ask ten times before the conversation is given up: it is ours alone, nobody else is slowed."""
 
 GAIN = 1 / 8
 SPREAD_GAIN = 1 / 4

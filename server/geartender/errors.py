@@ -3,6 +3,7 @@
 GeartenderError
 ├── PlanError            a path was asked for that cannot be planned; the request is wrong
 ├── BuildSheetError      a build sheet has mistakes; carries all of them, not only the first
+├── PlantError           a plant file has mistakes, or a fault command does; carries all of them
 ├── ConfigError          a service configuration has mistakes; carries all of them
 ├── LinkError            the line to the firmware
 │   ├── PortError        the port cannot be opened, or is gone
@@ -69,6 +70,14 @@ class BuildSheetError(GeartenderError, ValueError):
         self.source = source
         lines = [f"{source}: {item}" if source else str(item) for item in self.items]
         super().__init__("\n".join(lines))
+
+
+class PlantError(GeartenderError, ValueError):
+    """A plant file or a command to the simulated servo that cannot be used. The message has one line for each mistake."""
+
+    def __init__(self, lines: Iterable[str]) -> None:
+        self.lines = tuple(lines)
+        super().__init__("\n".join(self.lines))
 
 
 class LinkError(GeartenderError):

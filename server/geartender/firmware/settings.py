@@ -1,0 +1,113 @@
+"""The settings that the host gives: names, ranges, the slots they go to, and the checks across them."""
+
+from binascii import crc32
+
+from . import tick as t
+
+# (name, lowest, highest), in the order of the slots from tick.SET on
+TABLE = (
+    ("polarity", -1, 1),
+    ("nominal_mv", 1000, 60000),
+    ("max_duty", 500, 10000),
+    ("slew_mv", 10, 60000),
+    ("drop_mv", 10, 60000),
+    ("speed_shift", 0, 16),
+    ("accel_shift", 0, 16),
+    ("kp_num", 0, 4095),
+    ("kp_shift", 0, 24),
+    ("ki_num", 0, 4095),
+    ("ki_shift", 0, 24),
+    ("ke_num", 0, 4095),
+    ("ke_shift", 0, 24),
+    ("ka_num", 0, 4095),
+    ("ka_shift", 0, 24),
+    ("friction_mv", 0, 20000),
+    ("rest_deadband", 0, 255),
+    ("ri_num", 1, 4095),
+    ("ri_shift", 0, 24),
+    ("kj_num", 0, 4095),
+    ("kj_shift", 0, 24),
+    ("friction_ma", 0, 30000),
+    ("ramp_accel", 1, 1000000000),
+    ("ramp_jerk", 1, 1000000000),
+    ("stop_accel", 1, 1000000000),
+    ("stop_jerk", 1, 1000000000),
+    ("max_speed", 1, 1000000000),
+    ("overload_ma", 1, 30000),
+    ("overload_ms", 2, 10000),
+    ("overload_ease", 0, 1),
+    ("stall_ma", 1, 30000),
+    ("stall_ms", 20, 10000),
+    ("following_counts", 2, 100000),
+    ("wrong_way_counts", 2, 10000),
+    ("illegal_max", 1, 10000),
+    ("audit_counts", 1, 10000),
+    ("supply_low_mv", 0, 60000),
+    ("winding_max", 300, 3000),
+    ("heat_num", 0, 1000000),
+    ("heat_tau_s", 1, 100000),
+    ("ambient", -400, 800),
+    ("endless", 0, 1),
+    ("travel_low", -1000000000, 1000000000),
+    ("travel_high", -1000000000, 1000000000),
+    ("travel_margin", 0, 1000000),
+    ("home_way", -1, 1),
+    ("home_fast", 1, 1000000000),
+    ("home_slow", 1, 1000000000),
+    ("home_back", 1, 1000000),
+    ("home_span", 1, 1000000000),
+    ("home_drop_mv", 10, 60000),
+    ("rest_mode", 0, 2),
+    ("silence_ms", 50, 2000),
+    ("jog_ms", 50, 1000),
+    ("settle_ms", 20, 10000),
+    ("turn_counts", 0, 400000000),
+)
+
+RAMP_PRODUCT = 1 << 30  # accel² / jerk: what the ramp's product of acceleration and ticks may reach in 32 bits
+
+_SLOTS = {}
+for _i in range(len(TABLE)):
+    _SLOTS[TABLE[_i][0]] = _i
+
+
+class Settings:
+    """The settings held, written into the slots of the tick's state."""
+
+    def __init__(self, state):
+        self._state = state
+        self._held = {}
+
+    def store(self, fields):
+        """Store `name=value` fields, all or none; give None, or (reason, detail) of a refusal."""
+        wanted = {}
+        for field in fields:
+            name, _, text = field.partition("=")
+            if name not in _SLOTS:
+                return ("range", name)
+            try:
+                value = int(text)
+            except ValueError:
+                return ("fields", name)
+            row = TABLE[_SLOTS[name]]
+            if value < row[1] or value > row[2] or (value == 0 and row[1] == -1):
+                return ("range", name)
+            wanted[name] = value
+        for pair in ("ramp", "stop"):
+            accel = wanted.get(pair + "_accel", self._held.get(pair + "_accel", 1))
+            jerk = wanted.get(pair + "_jerk", self._held.get(pair + "_jerk", accel))
+            if accel * accel // jerk >= RAMP_PRODUCT:
+                return ("range", pair + "_jerk")
+        for name in wanted:
+            self._held[name] = wanted[name]
+            self._state[t.SET + _SLOTS[name]] = wanted[name]
+        return None
+
+    def missing(self):
+        """Give the names of the settings that are not held yet."""
+        return [row[0] for row in TABLE if row[0] not in self._held]
+
+    def digest(self):
+        """Give eight hex digits over all settings held."""
+        text = " ".join("%s=%d" % (row[0], self._held[row[0]]) for row in TABLE if row[0] in self._held)
+        return "%08x" % (crc32(text.encode()) & 0xFFFFFFFF)

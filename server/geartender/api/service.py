@@ -2,18 +2,17 @@
 
 from __future__ import annotations
 
+import asyncio
 from dataclasses import dataclass, field
 from typing import Protocol
 
-from geartender.access import Addresses
 from geartender.api.once import Once
 from geartender.api.shelf import Shelf
-from geartender.config import Settings
 from geartender.errors import Unknown
 from geartender.servo.servo import Servo
 from geartender.world import World
 
-Truth = dict[str, float | int]
+Truth = dict[str, float]
 """What the simulated mechanics really do, with the field names of the truth file."""
 
 
@@ -33,18 +32,21 @@ class Simulation(Protocol):
 class Service:
     """Everything a request may need. Made by `create_app`, one for each application."""
 
-    settings: Settings
-    addresses: Addresses
     world: World
     shelf: Shelf
     servos: dict[str, Servo]
     once: Once
     simulation: Simulation | None = None
-    live_sockets: int = field(default=0)
+    live_sockets: int = 0
+    changing_documents: asyncio.Lock = field(default_factory=asyncio.Lock)
+    """Held from the check of a revision to its replacement, so that two writers cannot both pass the check."""
+    crashed: asyncio.Event = field(default_factory=asyncio.Event)
+    """Set when a task that must run for ever has ended: the process is to end, and to be started again."""
 
     def servo(self, name: str) -> Servo:
         """The servo of that name. Raises Unknown."""
         try:
             return self.servos[name]
         except KeyError:
-            raise Unknown(f"There is no servo of that name here. There is: {', '.join(self.servos)}.") from None
+            known = ", ".join(self.servos) or "none"
+            raise Unknown(f"There is no servo of that name here. Servos of this service: {known}.") from None

@@ -11,8 +11,8 @@ from typing import Protocol
 class Shelf(Protocol):
     """Keeps texts by name."""
 
-    async def read(self, name: str) -> str | None:
-        """The text of that name, or None."""
+    def read(self, name: str) -> str | None:
+        """The text of that name, or None. Waits for the disk: for the start of the service only."""
         ...
 
     async def write(self, name: str, text: str) -> None:
@@ -26,7 +26,7 @@ class MemoryShelf:
     def __init__(self) -> None:
         self._texts: dict[str, str] = {}
 
-    async def read(self, name: str) -> str | None:
+    def read(self, name: str) -> str | None:
         """The text of that name, or None."""
         return self._texts.get(name)
 
@@ -36,25 +36,21 @@ class MemoryShelf:
 
 
 class FolderShelf:
-    """Files under one folder. Disk work is done in a thread: a memory card may take seconds over a write."""
+    """Files under one folder. They are written in a thread: a memory card may take seconds over it."""
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
 
-    async def read(self, name: str) -> str | None:
-        """The text of that file, or None when there is none."""
-        return await asyncio.to_thread(_read, self._folder / name)
+    def read(self, name: str) -> str | None:
+        """The text of that file, or None when there is none. Raises OSError when it cannot be read."""
+        try:
+            return (self._folder / name).read_text(encoding="utf-8")
+        except FileNotFoundError:
+            return None
 
     async def write(self, name: str, text: str) -> None:
         """Write beside the old file, let the disk confirm it, then put it in its place."""
         await asyncio.to_thread(_write, self._folder / name, text)
-
-
-def _read(path: Path) -> str | None:
-    try:
-        return path.read_text(encoding="utf-8")
-    except FileNotFoundError:
-        return None
 
 
 def _write(path: Path, text: str) -> None:

@@ -1,0 +1,107 @@
+"""The composition root: from settings and a world to an application. Everything else is handed what it needs from here."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from importlib.metadata import version
+from pathlib import Path
+
+from fastapi import APIRouter, FastAPI
+
+from geartender.access import Door, own_addresses
+from geartender.api import builds, health, live, motions, servos, simulation
+from geartender.api.once import Once
+from geartender.api.openapi import describe
+from geartender.api.page import page_router, web_folder
+from geartender.api.problems import add_problem_handlers, problem_pages
+from geartender.api.service import Service, Simulation
+from geartender.api.shelf import FolderShelf, MemoryShelf, Shelf
+from geartender.build import BuildSheet, load_build, parse_build
+from geartender.config import ServoSection, Settings
+from geartender.servo.servo import Servo
+from geartender.world import World, real_world
+
+log = logging.getLogger(__name__)
+
+
+def create_app(
+    settings: Settings, world: World | None = None, *, shelf: Shelf | None = None, sim: Simulation | None = None
+) -> FastAPI:
+    """The whole application. Reads the build sheets now; opens ports and starts tasks only in its lifespan.
+
+    Raises BuildSheetError and OSError for a sheet that cannot be used.
+    """
+    world = world or real_world()
+    if shelf is None:
+        folder = settings.service.data_dir
+        shelf = FolderShelf(folder) if folder else MemoryShelf()
+    built = {
+        section.name: Servo(section.name, sheet_of(section, shelf), world.opener(section.port), world)
+        for section in settings.servo
+    }
+    service = Service(world=world, shelf=shelf, servos=built, once=Once(world.monotonic), simulation=sim)
+    return _assemble(settings, service)
+
+
+def sheet_of(section: ServoSection, shelf: Shelf) -> BuildSheet:
+    """The sheet last put in force over HTTP, else the one that the configuration names."""
+    name = builds.build_file(section.name)
+    kept = shelf.read(name)
+    if kept is None:
+        return load_build(section.build)
+    log.info("%s: using the build sheet kept in the data folder (%s), not %s", section.name, name, section.build)
+    return parse_build(kept)
+
+
+def _assemble(settings: Settings, service: Service) -> FastAPI:
+    number = version("geartender")
+    app = FastAPI(
+        title="Geartender",
+        version=number,
+        openapi_url="/api/v1/openapi.json",
+        docs_url=None,
+        redoc_url=None,
+        lifespan=_lifespan,
+    )
+    app.state.service = service
+    add_problem_handlers(app)
+    describe(app)
+    api = APIRouter(prefix="/api/v1")
+    for part in (servos.router, motions.router, builds.router, simulation.router, live.router):
+        api.include_router(part)
+    app.include_router(api)
+    app.include_router(health.router)
+    app.include_router(problem_pages(Path(__file__).parent / "templates"))
+    web = web_folder()
+    app.include_router(page_router(web / "templates", web / "static", number))
+    where = settings.service
+    app.add_middleware(Door, addresses=own_addresses(where.host, where.port, where.allowed_hosts))
+    return app
+
+
+@asynccontextmanager
+async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    """Own every servo's task from start to end."""
+    service: Service = app.state.service
+    async with asyncio.TaskGroup() as tasks:
+        running = [
+            tasks.create_task(_keep(servo, service), name=f"servo {servo.name}") for servo in service.servos.values()
+        ]
+        try:
+            yield
+        finally:
+            for task in running:
+                task.cancel()
+
+
+async def _keep(servo: Servo, service: Service) -> None:
+    """Run a servo; should its task ever end by a mistake, let the process end, so that it is started again."""
+    try:
+        await servo.run()
+        log.critical("%s: its task ended, which it never should", servo.name)
+    except Exception:
+        log.exception("%s: its task failed", servo.name)
+    service.crashed.set()

@@ -1,0 +1,116 @@
+"""`/servos/{s}/build` and the figures: what was built, and what follows from it."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Body, Header, Response
+
+from geartender.api.deps import ServiceDep, ServoDep
+from geartender.api.openapi import problems
+from geartender.api.preconditions import entity_tag, require_revision, weakly_matches
+from geartender.api.service import Service
+from geartender.build import BuildSheet, Figures, figures, parse_build, write_build
+from geartender.servo.servo import Servo
+
+router = APIRouter(tags=["build"])
+
+IfMatch = Annotated[str | None, Header(alias="If-Match", description="ETag of the sheet that this one replaces.")]
+IfNoneMatch = Annotated[str | None, Header(alias="If-None-Match", description="ETag of the sheet you have already.")]
+SheetBody = Annotated[dict[str, Any], Body()]
+SHEET_SCHEMA: dict[str, Any] = {
+    "requestBody": {
+        "required": True,
+        "content": {"application/json": {"schema": {"$ref": "#/components/schemas/BuildSheet"}}},
+    }
+}
+ETAG_HEADER: dict[int | str, dict[str, Any]] = {
+    200: {
+        "description": "The sheet.",
+        "headers": {"ETag": {"schema": {"type": "string"}, "description": "Its revision."}},
+    }
+}
+NOT_CHANGED: dict[int | str, dict[str, Any]] = {304: {"description": "You have it already."}}
+
+
+def build_file(servo: str) -> str:
+    """Name of the file in the data folder that holds a servo's build sheet once it was changed over HTTP."""
+    return f"servos/{servo}/build.toml"
+
+
+def sheet_tag(sheet: BuildSheet) -> str:
+    """The strong ETag of a build sheet."""
+    return entity_tag(sheet.model_dump_json(exclude_none=True))
+
+
+@router.get(
+    "/servos/{servo}/build",
+    operation_id="getBuild",
+    summary="The build sheet in force",
+    response_model=BuildSheet,
+    response_model_exclude_none=True,
+    responses={**ETAG_HEADER, **NOT_CHANGED, **problems("unknown")},
+)
+async def get_build(response: Response, servo: ServoDep, if_none_match: IfNoneMatch = None) -> Response | BuildSheet:
+    headers = {"ETag": sheet_tag(servo.sheet), "Cache-Control": "no-cache"}
+    if if_none_match is not None and weakly_matches(if_none_match, headers["ETag"]):
+        return Response(status_code=304, headers=headers)
+    response.headers.update(headers)
+    return servo.sheet
+
+
+@router.put(
+    "/servos/{servo}/build",
+    operation_id="putBuild",
+    summary="Put another build sheet in force; only while disarmed",
+    response_model=BuildSheet,
+    response_model_exclude_none=True,
+    responses={**ETAG_HEADER, **problems("unknown", "busy", "stale", "revision-required", "too-large", "not-json")},
+    openapi_extra=SHEET_SCHEMA,
+)
+async def put_build(
+    response: Response,
+    service: ServiceDep,
+    servo: ServoDep,
+    body: SheetBody,
+    if_match: IfMatch = None,
+    if_none_match: IfNoneMatch = None,
+) -> BuildSheet:
+    sheet = parse_build(body)
+    async with service.changing_documents:
+        require_revision(if_match, if_none_match, sheet_tag(servo.sheet))
+        await _replace(service, servo, sheet)
+    response.headers["ETag"] = sheet_tag(sheet)
+    return sheet
+
+
+async def _replace(service: Service, servo: Servo, sheet: BuildSheet) -> None:
+    """Put the sheet in force and keep it; when it cannot be kept, the old one stays in force."""
+    before = servo.sheet
+    servo.replace_build(sheet)
+    try:
+        await service.shelf.write(build_file(servo.name), write_build(sheet))
+    except OSError:
+        servo.replace_build(before)
+        raise
+
+
+@router.get(
+    "/servos/{servo}/figures",
+    operation_id="getFigures",
+    summary="What follows from the build sheet in force",
+    responses=problems("unknown"),
+)
+async def get_figures(servo: ServoDep) -> Figures:
+    return figures(servo.sheet)
+
+
+@router.post(
+    "/figures",
+    operation_id="workOutFigures",
+    summary="What follows from any build sheet, without a servo",
+    responses=problems("too-large", "not-json"),
+    openapi_extra=SHEET_SCHEMA,
+)
+async def work_out_figures(body: SheetBody) -> Figures:
+    return figures(parse_build(body))

@@ -1,0 +1,89 @@
+"""Bodies that belong to the HTTP interface alone; those of a servo stand in `geartender.servo`."""
+
+from __future__ import annotations
+
+from typing import Annotated, Generic, Literal, TypeVar
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from geartender.servo.models import Shown
+from geartender.servo.requests import Request
+
+T = TypeVar("T")
+
+
+class Listing(BaseModel, Generic[T]):
+    """A list, or a part of one."""
+
+    items: list[T]
+    next: str | None = Field(None, description="Where the next part begins; null at the end.")
+
+
+class StopRequest(Request):
+    """How to stop. An empty body is category 1."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [{"category": 1}]})
+
+    category: Literal[0, 1, 2] = Field(
+        1,
+        description="As IEC 60204-1 names them: 0 removes drive at once, 1 ramps down first, 2 ramps down and keeps it.",
+    )
+
+
+class OverrideRequest(Request):
+    """Another speed for what is planned, also while it moves."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [{"speed": 0.5}]})
+
+    speed: Annotated[float, Field(ge=0, le=1.5)] = Field(description="Share of the planned speed: 1 is as planned.")
+
+
+class HelmRequest(Request):
+    """Take the helm."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [{"force": False}]})
+
+    force: bool = Field(default=False, description="Take it from its holder, and stop what moves (category 2) first.")
+
+
+class SimulationRequest(Request):
+    """One line as `geartender simulate` reads them."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [{"command": "jam"}]})
+
+    command: Annotated[str, Field(min_length=1, max_length=64, pattern=r"^[\x20-\x7e]+$")] = Field(
+        description="`jam`, `free`, `load NM`, `unplug S`, `reset`, `supply V` or `drop-edges P`."
+    )
+
+
+class TruthReport(Shown):
+    """What the simulated mechanics really do now, not what the firmware believes."""
+
+    t_s: float = Field(description="Seconds since the simulation began.")
+    output_deg: float = Field(description="Angle of the output, degrees.")
+    motor_counts: float = Field(description="Angle of the motor, in counts.")
+    output_deg_s: float = Field(description="Speed of the output, degrees per second.")
+    duty: float = Field(description="Drive, -1 to 1.")
+    current_a: float = Field(description="Current of the motor, amperes.")
+    output_nm: float = Field(description="Torque at the output, newton metres.")
+
+
+class Health(Shown):
+    """Whether the service runs, and whether it hears its servos."""
+
+    status: Literal["ok"]
+    servos: dict[str, str] = Field(description="State of each servo, by name.")
+
+
+class ProblemBody(BaseModel):
+    """An error (RFC 9457). Further members may follow, by the kind of problem."""
+
+    model_config = ConfigDict(extra="allow")
+
+    type: str = Field(description="Path of a page that says what it means and what to do.")
+    title: str = Field(description="The kind of problem, always the same for one type.")
+    status: int = Field(description="The status of the answer.")
+    detail: str = Field(description="What is wrong this time.")
+    errors: list[dict[str, str]] | None = Field(
+        None, description="With `invalid`: every mistake, with a pointer to its place."
+    )

@@ -1,0 +1,191 @@
+"""`/servos/{s}/…`: start motion, follow it, stop it."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Awaitable, Callable
+from typing import Annotated
+
+from fastapi import APIRouter, Header, Path, Request, Response
+from fastapi.exceptions import RequestValidationError
+from pydantic import BaseModel, ValidationError
+
+from geartender.api.deps import AnyoneDep, KeyDep, ServiceDep, ServoDep, WaitDep, WhoDep
+from geartender.api.examples import MOTION, SNAPSHOT, TRACE
+from geartender.api.models import Listing, StopRequest
+from geartender.api.once import Key
+from geartender.api.openapi import example, problems
+from geartender.api.prefer import applied, settle
+from geartender.api.rows import CSV_MEDIA_TYPE, csv_text, wants_csv
+from geartender.api.service import Service
+from geartender.servo.models import MotionReport, Snapshot, TraceRow
+from geartender.servo.motions import Motion
+from geartender.servo.requests import MoveRequest, TurnRequest
+
+router = APIRouter(prefix="/servos/{servo}", tags=["motion"])
+
+STOP_BODY_WAIT_S = 0.05
+"""s; how long Stop waits for a body that may name another category. A person notices a tenth of a second."""
+
+MotionId = Annotated[str, Path(alias="id", description="Id of the motion.", examples=["m-7"], max_length=64)]
+REFUSALS = problems("unknown", "offline", "disarmed", "faulted", "helm-held", "busy", "outside-travel", "over-limit")
+HOMED_REFUSALS = problems(
+    "unknown", "offline", "disarmed", "not-homed", "faulted", "helm-held", "busy", "outside-travel", "over-limit"
+)
+STARTED = {
+    **example(202, "Started; `Location` is the motion's address.", MOTION),
+    **example(200, "Ended within the wait asked for.", {**MOTION, "state": "done", "actual_s": 4.21, "end_deg": 35.0}),
+}
+
+
+async def _begin(
+    service: Service, key: Key | None, asked: BaseModel | None, start: Callable[[], Awaitable[Motion]]
+) -> Motion:
+    return await service.once.do(key, asked.model_dump_json() if asked else "", start)
+
+
+async def _answer(request: Request, response: Response, motion: Motion, wait_s: float | None) -> MotionReport:
+    """The motion as it stands, after the wait asked for: 200 if it has ended by then, else 202."""
+    ended = await settle(motion.ended, wait_s)
+    response.status_code = 200 if ended else 202
+    response.headers["Location"] = request.url_for("motion", servo=motion.servo, id=motion.id).path
+    response.headers.update(applied(wait_s))
+    return motion.report()
+
+
+@router.post(
+    "/home",
+    status_code=202,
+    operation_id="home",
+    summary="Find the home mark",
+    responses={**STARTED, **REFUSALS},
+)
+async def home(
+    request: Request,
+    response: Response,
+    service: ServiceDep,
+    servo: ServoDep,
+    who: WhoDep,
+    key: KeyDep,
+    wait_s: WaitDep,
+) -> MotionReport:
+    motion = await _begin(service, key, None, lambda: servo.home(who))
+    return await _answer(request, response, motion, wait_s)
+
+
+@router.post(
+    "/moves",
+    status_code=202,
+    operation_id="move",
+    summary="Go to an angle, or by an angle",
+    responses={**STARTED, **HOMED_REFUSALS},
+)
+async def move(
+    request: Request,
+    response: Response,
+    service: ServiceDep,
+    servo: ServoDep,
+    who: WhoDep,
+    key: KeyDep,
+    wait_s: WaitDep,
+    body: MoveRequest,
+) -> MotionReport:
+    motion = await _begin(service, key, body, lambda: servo.move(who, body))
+    return await _answer(request, response, motion, wait_s)
+
+
+@router.post(
+    "/turns",
+    status_code=202,
+    operation_id="turn",
+    summary="Rotate at a held speed",
+    responses={**STARTED, **REFUSALS},
+)
+async def turn(
+    request: Request,
+    response: Response,
+    service: ServiceDep,
+    servo: ServoDep,
+    who: WhoDep,
+    key: KeyDep,
+    wait_s: WaitDep,
+    body: TurnRequest,
+) -> MotionReport:
+    motion = await _begin(service, key, body, lambda: servo.turn(who, body))
+    return await _answer(request, response, motion, wait_s)
+
+
+@router.post(
+    "/stop",
+    operation_id="stop",
+    summary="Stop; waits for nothing, and needs no helm",
+    description="What cannot be read in the body makes it a category 1 stop all the same, and is then answered as a problem.",
+    responses={**example(200, "Sent; with `Prefer: wait`, confirmed.", SNAPSHOT), **problems("unknown")},
+    openapi_extra={"requestBody": {"content": {"application/json": {"schema": StopRequest.model_json_schema()}}}},
+)
+async def stop(request: Request, response: Response, servo: ServoDep, who: AnyoneDep, wait_s: WaitDep) -> Snapshot:
+    category, mistakes = await _stop_category(request)
+    servo.stop(who, category)
+    if mistakes is not None:
+        raise mistakes
+    await settle(servo.stopped, wait_s)
+    response.headers.update(applied(wait_s))
+    return servo.snapshot(who)
+
+
+async def _stop_category(request: Request) -> tuple[int, RequestValidationError | None]:
+    """The category that the body asks for; 1 when there is none, none in time, or none that can be read."""
+    try:
+        async with asyncio.timeout(STOP_BODY_WAIT_S):
+            body = await request.body()
+        return StopRequest.model_validate_json(body or b"{}").category, None
+    except ValidationError as error:
+        return 1, RequestValidationError([{**found, "loc": ("body", *found["loc"])} for found in error.errors()])
+    except Exception:  # noqa: BLE001 - whatever is wrong with the body, Stop comes first
+        return 1, None
+
+
+@router.get(
+    "/motions",
+    operation_id="listMotions",
+    summary="Motions still remembered, newest first",
+    responses=problems("unknown"),
+)
+async def list_motions(servo: ServoDep) -> Listing[MotionReport]:
+    return Listing[MotionReport](items=[motion.report() for motion in servo.motions()])
+
+
+@router.get(
+    "/motions/{id}",
+    name="motion",
+    operation_id="getMotion",
+    summary="One motion and what became of it",
+    responses={**example(200, "The motion now.", MOTION), **problems("unknown")},
+)
+async def get_motion(response: Response, servo: ServoDep, motion_id: MotionId, wait_s: WaitDep) -> MotionReport:
+    motion = servo.motion(motion_id)
+    await settle(motion.ended, wait_s)
+    response.headers.update(applied(wait_s))
+    return motion.report()
+
+
+@router.get(
+    "/motions/{id}/trace",
+    operation_id="getTrace",
+    summary="The fast record of a motion, as JSON or CSV",
+    response_model=Listing[TraceRow],
+    responses={
+        200: {
+            "description": "The rows kept so far, oldest first.",
+            "content": {"application/json": {"example": TRACE}, "text/csv": {"schema": {"type": "string"}}},
+        },
+        **problems("unknown"),
+    },
+)
+async def get_trace(
+    servo: ServoDep, motion_id: MotionId, accept: Annotated[str | None, Header()] = None
+) -> Response | Listing[TraceRow]:
+    rows = servo.motion(motion_id).trace_rows()
+    if wants_csv(accept):
+        return Response(csv_text(TraceRow, rows), media_type=CSV_MEDIA_TYPE, headers={"Vary": "Accept"})
+    return Listing[TraceRow](items=rows)

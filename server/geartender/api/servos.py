@@ -1,0 +1,91 @@
+"""`/servos`: what there is, what it is doing, arming, the helm, the speed override."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+
+from geartender.api.deps import ServiceDep, ServoDep, WhoDep
+from geartender.api.examples import SNAPSHOT
+from geartender.api.models import HelmRequest, Listing, OverrideRequest
+from geartender.api.openapi import example, problems
+from geartender.servo.models import Snapshot
+
+router = APIRouter(prefix="/servos", tags=["servos"])
+
+SHOWN = example(200, "The servo now.", SNAPSHOT)
+
+
+@router.get("", operation_id="listServos", summary="All servos", responses={**problems()})
+async def list_servos(service: ServiceDep, who: WhoDep) -> Listing[Snapshot]:
+    return Listing[Snapshot](items=[servo.snapshot(who) for servo in service.servos.values()])
+
+
+@router.get("/{servo}", operation_id="getServo", summary="One servo now", responses={**SHOWN, **problems("unknown")})
+async def get_servo(servo: ServoDep, who: WhoDep) -> Snapshot:
+    return servo.snapshot(who)
+
+
+@router.post(
+    "/{servo}/arm",
+    operation_id="arm",
+    summary="Let the bridge drive; moves nothing",
+    responses={**SHOWN, **problems("unknown", "offline", "faulted", "helm-held", "busy")},
+)
+async def arm(servo: ServoDep, who: WhoDep) -> Snapshot:
+    await servo.arm(who)
+    return servo.snapshot(who)
+
+
+@router.post(
+    "/{servo}/disarm",
+    operation_id="disarm",
+    summary="Take drive away at once",
+    responses={**SHOWN, **problems("unknown", "offline")},
+)
+async def disarm(servo: ServoDep, who: WhoDep) -> Snapshot:
+    await servo.disarm(who)
+    return servo.snapshot(who)
+
+
+@router.post(
+    "/{servo}/reset",
+    operation_id="reset",
+    summary="Clear a fault; starts nothing and stays disarmed",
+    responses={**SHOWN, **problems("unknown", "offline", "helm-held", "busy")},
+)
+async def reset(servo: ServoDep, who: WhoDep) -> Snapshot:
+    await servo.reset(who)
+    return servo.snapshot(who)
+
+
+@router.put(
+    "/{servo}/override",
+    operation_id="setOverride",
+    summary="Scale the planned speed, also while it moves",
+    responses={**SHOWN, **problems("unknown", "offline", "helm-held", "busy", "over-limit")},
+)
+async def set_override(servo: ServoDep, who: WhoDep, body: OverrideRequest) -> Snapshot:
+    await servo.set_override(who, body.speed)
+    return servo.snapshot(who)
+
+
+@router.post(
+    "/{servo}/helm",
+    operation_id="takeHelm",
+    summary="Take the right to start motion",
+    responses={**SHOWN, **problems("unknown", "helm-held")},
+)
+async def take_helm(servo: ServoDep, who: WhoDep, body: HelmRequest | None = None) -> Snapshot:
+    servo.take_helm(who, force=body is not None and body.force)
+    return servo.snapshot(who)
+
+
+@router.delete(
+    "/{servo}/helm",
+    operation_id="giveHelm",
+    summary="Give the helm back",
+    responses={**SHOWN, **problems("unknown", "helm-held")},
+)
+async def give_helm(servo: ServoDep, who: WhoDep) -> Snapshot:
+    servo.give_helm(who)
+    return servo.snapshot(who)

@@ -132,7 +132,8 @@ def _course(start: State, target: float, limits: Limits) -> _Course:
     limit = limits.velocity / scale
     v, a = start.velocity / scale, start.acceleration / limits.acceleration
     phases, inner_v, inner_a = into_limits(v, a, limit)
-    inner, entry, entry_time = start, (), 0.0
+    inner, entry_time = start, 0.0
+    entry: tuple[Piece, ...] = ()
     if phases:
         entry = tuple(_pieces(start, phases, limits, unit, 1.0))
         entry_time = sum(phase.duration for phase in phases) * unit

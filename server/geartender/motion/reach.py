@@ -3,11 +3,12 @@
 In the units of `ramps`: the limits of acceleration and jerk are 1. The start (v, a) must be one that can stay within
 the limits, and the time at least that of the quickest stop.
 
-The farthest path raises the velocity as quickly as possible, up to some acceleration `rise` (held for `rise_hold` once it is
-1), and then makes the quickest stop, with the deceleration `fall` (held for `fall_hold` once it is 1). With
-c = v - a²/2, ∫a da/j over the whole gives fall² = rise² + c while nothing is held; with u = rise + fall, that is rise - fall = -c/u,
-and the time is T = 2u - a. So T gives u, and u gives the rest. The held cases follow in the same way from T + a = (rise + 1)² + c
-and its mirror image. Raising stops at the velocity limit; from there on more time is spent at that speed.
+The farthest path raises the velocity as quickly as possible, up to some acceleration `rise` (held for `rise_hold` once
+it is 1), and then makes the quickest stop, with the deceleration `fall` (held for `fall_hold` once it is 1). With
+c = v - a²/2, ∫a da/j over the whole gives fall² = rise² + c while nothing is held. With u = rise + fall that is
+rise - fall = -c/u, and the time is T = 2u - a: so T gives u, and u gives the rest. The held cases follow in the same way
+from T + a = (rise + 1)² + c and its mirror image. Raising stops at the velocity limit; from there on more time is spent
+at that speed.
 """
 
 import math
@@ -35,7 +36,7 @@ class Shape(NamedTuple):
 class Reach:
     """The farthest paths from one start state."""
 
-    __slots__ = ("_a", "_c", "_limit", "_v", "full_time", "full_distance", "_full")
+    __slots__ = ("_a", "_c", "_full", "_limit", "_v", "full_distance", "full_time")
 
     def __init__(self, v: float, a: float, limit: float) -> None:
         self._v = v
@@ -94,9 +95,8 @@ class Reach:
             return self._full._replace(cruise=(distance - self.full_distance) / self._limit)
         # Stopping first and then moving on from rest is possible, so its time is an upper bound, and exact from rest.
         low, high = stop_time, min(stop_time + time_from_rest(distance - stop_distance, self._limit), self.full_time)
-        time = high
+        time, shape = high, self.in_time(high)
         for _ in range(MOST_STEPS):
-            shape = self.in_time(time)
             error = self.distance(shape) - distance
             if error > 0.0:
                 high = time
@@ -107,6 +107,7 @@ class Reach:
             if abs(following - time) <= LAST_STEP * time:
                 break
             time = following if low < following < high else (low + high) / 2
+            shape = self.in_time(time)
         return shape
 
     def time(self, shape: Shape) -> float:

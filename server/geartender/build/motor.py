@@ -1,0 +1,76 @@
+"""What follows from a brushed DC motor's data: the straight line from no-load speed to stall torque.
+
+Formulas: w0 = (U - I0·R)/Kt, Is = U/R, Ts = Kt·(Is - I0), T = Kt·(I - I0), w = (U - I·R)/Kt, with Kt = Ke in SI units.
+The losses at no load are taken as a constant torque, Kt·I0.
+Source: MIT, D.C. Motor Torque/Speed Curve Tutorial, section 3 (the straight line).
+"""
+
+import math
+from dataclasses import dataclass
+
+from geartender.build.tables import Motor
+
+RAD_S_PER_RPM = math.pi / 30
+
+
+@dataclass(frozen=True, slots=True)
+class MotorConstants:
+    """The motor as an electrical machine, in SI units, with the winding cold."""
+
+    supply_v: float
+    resistance_ohm: float
+    kt_nm_per_a: float
+    """Torque per ampere, and as well the back-EMF in V per rad/s."""
+    no_load_current_a: float
+    no_load_rad_s: float
+    stall_current_a: float
+    stall_torque_nm: float
+
+    @property
+    def friction_nm(self) -> float:
+        """Torque that the motor loses inside, taken as constant."""
+        return self.kt_nm_per_a * self.no_load_current_a
+
+    @property
+    def max_power_w(self) -> float:
+        """Greatest shaft power, at half the no-load speed and half the stall torque."""
+        return self.no_load_rad_s * self.stall_torque_nm / 4
+
+    @property
+    def max_efficiency(self) -> float:
+        """Greatest share of the electrical power that reaches the shaft, at the current √(no-load · stall)."""
+        return (1 - math.sqrt(self.no_load_current_a / self.stall_current_a)) ** 2
+
+    def torque_nm(self, speed_rad_s: float) -> float:
+        """Shaft torque at a speed and the full supply."""
+        return self.stall_torque_nm * (1 - speed_rad_s / self.no_load_rad_s)
+
+    def current_a(self, torque_nm: float) -> float:
+        """Current for a shaft torque."""
+        return self.no_load_current_a + torque_nm / self.kt_nm_per_a
+
+
+def motor_constants(motor: Motor) -> MotorConstants:
+    """The constants of a motor that has no-load values and one value at stall or of the winding."""
+    u, i0 = motor.supply_v, motor.no_load_current_a
+    w0 = motor.no_load_rpm * RAD_S_PER_RPM
+    r = resistance_ohm(motor)
+    kt = (u - i0 * r) / w0
+    return MotorConstants(u, r, kt, i0, w0, u / r, kt * (u / r - i0))
+
+
+def resistance_ohm(motor: Motor) -> float:
+    """Winding resistance, from whichever of the three values the sheet gives.
+
+    With the stall torque it solves Ts = (U - I0·R)² / (R·w0), the smaller root: at the larger one no voltage is left at no load.
+    """
+    u = motor.supply_v
+    if motor.winding_ohm is not None:
+        return motor.winding_ohm
+    if motor.stall_current_a is not None:
+        return u / motor.stall_current_a
+    if motor.stall_torque_nm is None:
+        raise ValueError("a motor without winding_ohm, stall_current_a or stall_torque_nm")
+    stall_power = motor.stall_torque_nm * motor.no_load_rpm * RAD_S_PER_RPM
+    half = u * motor.no_load_current_a + stall_power / 2
+    return u * u / (half + math.sqrt(half * half - (u * motor.no_load_current_a) ** 2))

@@ -51,17 +51,19 @@ async function start() {
   applyPreferences(preferences);
   preferences.addEventListener("change", () => applyPreferences(preferences));
 
-  const servo = await chooseServo(store, api);
   const painter = new Painter();
+  const stopper = new Stopper(api);
+  const whole = new AbortController();
+  store.addEventListener("change", painter.ask);
+  mountStopBar(need(document, "[data-stop-bar]"), { stopper, store, painter }, whole.signal);
+
+  const servo = await chooseServo(store, api);
   const live = new Live(store, api, servo);
   const commands = new Commands(api, store, preferences, servo);
-  const stopper = new Stopper(api, live, servo);
-  store.addEventListener("change", painter.ask);
+  stopper.live = live;
   /** @type {import("./lib/page.js").Page} */
   const page = { servo, store, api, live, commands, stopper, preferences, painter };
 
-  const whole = new AbortController();
-  mountStopBar(need(document, "[data-stop-bar]"), page, whole.signal);
   mountStale(need(document, "[data-lever]"), page, whole.signal);
   const first = store.servos.find((snapshot) => snapshot.name === servo);
   if (first) store.takeSnapshot(first);

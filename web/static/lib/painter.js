@@ -1,4 +1,14 @@
 // @ts-check
+/** One part that fails must not keep the others from showing the truth.
+ * @param {() => void} paint */
+function attempt(paint) {
+  try {
+    paint();
+  } catch (error) {
+    reportError(error);
+  }
+}
+
 /** Calls the registered paints at most once a frame, and only after something changed. */
 export class Painter {
   constructor() {
@@ -10,7 +20,7 @@ export class Painter {
       this.asked = true;
       requestAnimationFrame(() => {
         this.asked = false;
-        for (const paint of this.paints) paint();
+        for (const paint of this.paints) attempt(paint);
       });
     };
   }

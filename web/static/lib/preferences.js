@@ -9,7 +9,7 @@ export class Preferences extends EventTarget {
   constructor(holder) {
     super();
     /** @type {Choices} */
-    this.choices = { contrast: false, leftHanded: false, holder, ...readStored(KEY, {}) };
+    this.choices = { contrast: matchMedia("(prefers-contrast: more)").matches, leftHanded: false, holder, ...readStored(KEY, {}) };
   }
 
   /** @param {Partial<Choices>} choices */

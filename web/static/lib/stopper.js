@@ -4,17 +4,20 @@ import { Problem } from "./api.js";
 const ATTEMPT_TIMEOUT_MS = 1500;
 const RETRY_MS = 250;
 
+/** @param {{name: string}} item */
+const nameOf = (item) => item.name;
+
 /**
  * Sends Stop until it is answered. Goes by POST and by the socket at once; only the POST's answer counts.
  * Emits `press` when asked, `progress` whenever `phase` changes.
  */
 export class Stopper extends EventTarget {
-  /** @param {import("./api.js").Api} api @param {import("./live.js").Live} live @param {string} servo */
-  constructor(api, live, servo) {
+  /** @param {import("./api.js").Api} api */
+  constructor(api) {
     super();
     this.api = api;
-    this.live = live;
-    this.path = `servos/${encodeURIComponent(servo)}/stop`;
+    /** @type {import("./live.js").Live|null} of the servo this page drives; until it is known Stop goes to all */
+    this.live = null;
     /** @type {"idle"|"sent"|"retrying"|"answered"|"refused"} */
     this.phase = "idle";
     this.detail = "";
@@ -28,7 +31,7 @@ export class Stopper extends EventTarget {
     const round = this.round;
     this.category = category;
     this.dispatchEvent(new Event("press"));
-    this.live.send({ type: "stop", servo: this.live.servo, category });
+    this.live?.send({ type: "stop", servo: this.live.servo, category });
     this.enter("sent");
     while (round === this.round) {
       const problem = await this.attempt(category);
@@ -43,7 +46,9 @@ export class Stopper extends EventTarget {
   /** @param {0|1} category @returns {Promise<Problem|null>} */
   async attempt(category) {
     try {
-      await this.api.call("POST", this.path, { category }, { timeoutMs: ATTEMPT_TIMEOUT_MS });
+      /** @type {string[]} */
+      const names = this.live ? [this.live.servo] : (await this.api.call("GET", "servos")).items.map(nameOf);
+      await Promise.all(names.map((name) => this.api.call("POST", `servos/${encodeURIComponent(name)}/stop`, { category }, { timeoutMs: ATTEMPT_TIMEOUT_MS })));
       return null;
     } catch (error) {
       return /** @type {Problem} */ (error);

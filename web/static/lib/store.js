@@ -51,8 +51,13 @@ export class Store extends EventTarget {
     return this.snapshot?.state === "offline" ? Math.max(heard, (this.snapshot.age_s ?? 0) * 1000) : heard;
   }
 
+  /** The service itself has fallen silent; that the board is offline would still be news. */
+  get silent() {
+    return performance.now() - this.newsAt > STALE_AFTER_MS;
+  }
+
   get stale() {
-    return !this.snapshot || this.snapshot.state === "offline" || this.ageMs > STALE_AFTER_MS;
+    return !this.snapshot || this.snapshot.state === "offline" || this.silent;
   }
 
   /** @param {Snapshot} snapshot */
@@ -60,7 +65,7 @@ export class Store extends EventTarget {
     const faultedBefore = this.snapshot?.fault;
     this.snapshot = snapshot;
     this.noteMotion();
-    if (snapshot.fault && !faultedBefore) {
+    if (snapshot.fault && !faultedBefore && this.strip.length) {
       const end = this.strip.latest;
       this.frozen = { at: snapshot.fault.at, columns: this.strip.since(FROZEN_SECONDS, end) };
     }

@@ -41,8 +41,6 @@ export function mountGearTrain(host, page, countsPerTurn, open, signal) {
         place.append(gear, svg("circle", { class: "pitch", r: (part.radius * scale).toFixed(1) }));
         turners.push((deg) => setAttribute(gear, "transform", `rotate(${(-(part.turn * deg + part.phase) % 360).toFixed(2)})`));
       }
-      const below = part.kind === "worm" ? 0 : Math.max(10, part.radius * scale * 0.5);
-      place.append(svg("text", { y: below.toFixed(1) }, part.label));
       all.append(place);
     }
     setAttribute(sheet, "viewBox", `0 0 ${width} ${height.toFixed(0)}`);
@@ -58,7 +56,7 @@ export function mountGearTrain(host, page, countsPerTurn, open, signal) {
     if (!still.matches || !host.dataset.turned) turners.forEach((turner) => turner(turns * 360));
     host.dataset.turned = "yes";
     const scaleWords = train.toScale ? "To scale" : "Not to scale: the sheet gives no module";
-    setText(need(host, "[data-train-words]"), `${scaleWords}, teeth on each wheel, seen from the output side. Motor ${figure(turns, 2)} turns from zero.`);
+    setText(need(host, "[data-train-words]"), `${scaleWords}, seen from the output side, motor at the left. Teeth: ${train.words}. The motor stands ${figure(turns, 2)} turns from zero.`);
   }, signal);
 }
 

@@ -19,14 +19,15 @@ const PLAIN_LEAD_ANGLE_DEG = 5;
  * @property {number} turn
  * @property {number} phase
  * @property {number} towards where the wheel it drives lies, in degrees; 0 for a driven wheel
- * @property {string} label
  */
 
 /** Places every wheel of the sheet's meshes so that the teeth mesh.
- * @param {import("../../lib/types.js").Mesh[]} meshes @returns {{parts: Part[], toScale: boolean, turn: number}} */
+ * @param {import("../../lib/types.js").Mesh[]} meshes @returns {{parts: Part[], toScale: boolean, words: string}} */
 export function trainOf(meshes) {
   /** @type {Part[]} */
   const parts = [];
+  /** @type {string[]} */
+  const words = [];
   let x = 0;
   let y = 0;
   let turn = 1;
@@ -40,15 +41,15 @@ export function trainOf(meshes) {
     const driven = (module * mesh.driven_teeth) / 2;
     const [dx, dy] = polar(towards, radius + driven);
     const ratio = teeth / mesh.driven_teeth;
-    const words = worm ? `worm, ${teeth} start${teeth === 1 ? "" : "s"}` : `${teeth}`;
-    parts.push({ kind: worm ? "worm" : "wheel", x, y, module, teeth, radius, turn, phase: 0, towards, label: words });
+    words.push(`${worm ? `worm with ${teeth} start${teeth === 1 ? "" : "s"}` : teeth} to ${mesh.driven_teeth}`);
+    parts.push({ kind: worm ? "worm" : "wheel", x, y, module, teeth, radius, turn, phase: 0, towards });
     x += dx;
     y += dy;
     turn *= -ratio;
     const phase = worm ? towards + 180 : towards * (1 + ratio) + 180 - 180 / mesh.driven_teeth;
-    parts.push({ kind: "wheel", x, y, module, teeth: mesh.driven_teeth, radius: driven, turn, phase, towards: 0, label: `${mesh.driven_teeth}` });
+    parts.push({ kind: "wheel", x, y, module, teeth: mesh.driven_teeth, radius: driven, turn, phase, towards: 0 });
   });
-  return { parts, toScale: meshes.every((mesh) => typeof mesh.module_mm === "number"), turn };
+  return { parts, toScale: meshes.every((mesh) => typeof mesh.module_mm === "number"), words: words.join(", ") };
 }
 
 /** @param {Part[]} parts the rectangle round all of them */

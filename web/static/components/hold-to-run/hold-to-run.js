@@ -5,7 +5,7 @@ import { Hold } from "./hold.js";
 
 /** Share of the speed limit to run at: slow enough to let go in time. */
 const SPEED_SHARE = 0.5;
-const RUNNABLE = new Set(["ready", "jogging", "moving"]);
+const RUNNABLE = new Set(["ready", "jogging", "stopping"]);
 
 /** Two wide buttons that run the lever for as long as they are held.
  * @type {import("../../lib/page.js").Mount} */
@@ -63,7 +63,7 @@ export function mountHoldToRun(host, page, signal) {
   painter.add(() => {
     const snapshot = store.snapshot;
     const runnable = !!snapshot && !store.stale && RUNNABLE.has(snapshot.state);
-    if (!runnable && hold.running && snapshot?.state !== "stopping") end();
+    if (!runnable && hold.running) end();
     for (const [button, way] of buttons) {
       const word = way > 0 ? snapshot?.travel.up_word || "up" : snapshot?.travel.down_word || "down";
       setText(need(button, "[data-word]"), word.charAt(0).toUpperCase() + word.slice(1));

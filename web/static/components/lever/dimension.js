@@ -4,8 +4,10 @@ import { arc, polar } from "../../lib/geometry.js";
 import { setAttribute, setHidden, setText, svg } from "../../lib/dom.js";
 
 /** A narrower angle has no room for its figure between the arrowheads. */
-const ROOM_DEG = 26;
-const BESIDE_DEG = 15;
+const ROOM_DEG = 44;
+const BESIDE_DEG = 11;
+/** Clear of the ring at the tip of the dashed lever. */
+const PAST_RING_DEG = 14;
 /** Nearer than this the dashed lever needs no figure of its own. */
 const APART_DEG = 7;
 
@@ -25,12 +27,12 @@ export function dimension(group, layout, snapshot, target) {
   setAttribute(line, "d", Math.abs(span) < 0.5 ? "" : arc(from, from + span, radius));
   line.toggleAttribute("data-both", Math.abs(span) > 8);
   const side = span < 0 ? -1 : 1;
-  const [x, y] = polar(from + (wide ? span / 2 : span + side * BESIDE_DEG), radius);
+  const [x, y] = polar(from + (wide ? span / 2 : -side * BESIDE_DEG), radius);
   place(reading, x, y, snapshot.angle_deg === null ? "" : angle(snapshot.angle_deg, snapshot.deg_per_count));
 
   const gap = target - now;
   setHidden(going, Math.abs(gap) < APART_DEG);
-  const [tx, ty] = polar(target + Math.sign(gap) * BESIDE_DEG * 0.6, layout.radius * 0.74);
+  const [tx, ty] = polar(target + Math.sign(gap) * PAST_RING_DEG, layout.radius * 0.82);
   place(going, tx, ty, angle(target, snapshot.deg_per_count));
 }
 

@@ -10,7 +10,13 @@ import { stepOfKey } from "./keys.js";
 import { titleBlock } from "./title-block.js";
 
 const MOST_HEIGHT_PX = 460;
-const MOST_SHARE_OF_SCREEN = 0.46;
+const LEAST_HEIGHT_PX = 240;
+/** On a phone the controls must fit under it; where there is width the drawing may be large. */
+const ROOMY_PX = 500;
+const SHARE_OF_SCREEN = 0.37;
+const ROOMY_SHARE = 0.6;
+/** Nearer than this the dashed outline would only smear the solid one. */
+const APART_DEG = 0.5;
 /** A finger cannot aim finer than this. */
 const AIM_DEG = 0.5;
 
@@ -66,7 +72,8 @@ export function mountLever(host, page, signal) {
   const redraw = () => {
     const travel = store.snapshot?.travel;
     if (!travel || !host.clientWidth) return;
-    const most = Math.min(MOST_HEIGHT_PX, Math.max(240, window.innerHeight * MOST_SHARE_OF_SCREEN));
+    const share = host.clientWidth > ROOMY_PX ? ROOMY_SHARE : SHARE_OF_SCREEN;
+    const most = Math.min(MOST_HEIGHT_PX, Math.max(LEAST_HEIGHT_PX, window.innerHeight * share));
     const wanted = JSON.stringify([travel, host.clientWidth, most]);
     if (wanted === drawnFor) return;
     drawnFor = wanted;
@@ -105,6 +112,7 @@ export function mountLever(host, page, signal) {
     setAttribute(grip, "aria-valuemax", layout.max);
     setAttribute(grip, "aria-valuetext", angle(target, snapshot.deg_per_count));
     host.toggleAttribute("data-dragging", aiming || proposed !== null);
+    host.toggleAttribute("data-apart", Math.abs(target - (snapshot.angle_deg ?? 0)) > APART_DEG);
     dimension(figures, layout, snapshot, target);
     setText(note, words());
     titleBlock(need(host, "[data-title-block]"), store);

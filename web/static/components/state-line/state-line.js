@@ -24,8 +24,11 @@ export function mountStateLine(host, page, signal) {
     return null;
   };
   const hint = () => {
-    if (store.drivable && !store.moving) return "Drag the dashed lever, or use the buttons";
-    return "";
+    const helm = store.snapshot?.helm;
+    if (store.stale) return "";
+    if (helm && !helm.yours) return `${helm.holder} holds the helm. You can watch, and stop.`;
+    if (!store.drivable) return "";
+    return store.moving ? "Drag again to change where it goes" : "Drag the ring to where it shall go";
   };
 
   act.addEventListener("click", () => {

@@ -1,16 +1,21 @@
 // @ts-check
-import { angle, duration, quantity } from "../../lib/format.js";
+import { angle, quantity } from "../../lib/format.js";
 
 /** @typedef {import("../../lib/store.js").Store} Store */
 
 /** The state in words. @param {Store} store @returns {string} */
 export function stateWords(store) {
-  const snapshot = store.snapshot;
   if (!store.serviceAnswers) return "No connection to the service";
-  if (!snapshot) return "Waiting for the servo";
+  if (!store.snapshot) return "Waiting for the servo";
+  if (store.silent) return "No news from the servo";
+  return lastKnown(store, store.snapshot);
+}
+
+/** @param {Store} store @param {import("../../lib/types.js").Snapshot} snapshot @returns {string} */
+function lastKnown(store, snapshot) {
   const where = snapshot.homed
     ? `at ${angle(snapshot.angle_deg, snapshot.deg_per_count)}`
-    : "position not known yet";
+    : "position unknown";
   const to = snapshot.target_deg === null ? "" : ` to ${angle(snapshot.target_deg, snapshot.deg_per_count)}`;
   switch (snapshot.state) {
     case "offline": return "Offline: the board does not answer";
@@ -31,6 +36,7 @@ export function adviceWords(store) {
   const snapshot = store.snapshot;
   if (!store.serviceAnswers) return "What you see is old. Use the hardware switch if the lever must stop. The page looks for the service by itself.";
   if (snapshot?.state === "offline") return "Check that the board has power and its cable is in. It comes back by itself, disarmed.";
+  if (snapshot && store.silent) return `Last known: ${lastKnown(store, snapshot).replace(/, \d.*/, "")}. What you see is old.`;
   const fault = snapshot?.fault;
   if (!snapshot || snapshot.state !== "faulted" || !fault) return "";
   const peak = fault.peak_torque_nm === null ? "" : ` Peak torque ${quantity(fault.peak_torque_nm, "N·m", 2)}.`;
@@ -40,10 +46,11 @@ export function adviceWords(store) {
 
 /** @param {Store} store */
 function timeLeft(store) {
+  const elapsed = store.motionElapsed;
   const planned = store.snapshot?.motion?.planned_s;
-  if (!planned) return "";
-  const left = planned - store.motionElapsed;
-  return left > 0.5 ? `, ${duration(Math.ceil(left))} left` : "";
+  if (!planned) return elapsed > 1 ? `, ${quantity(Math.floor(elapsed), "s", 0)} so far` : "";
+  const left = planned - elapsed;
+  return left > 0.5 ? `, ${quantity(Math.ceil(left), "s", 0)} left` : "";
 }
 
 /** Done share of a motion that takes longer than a second, else null. @param {Store} store */

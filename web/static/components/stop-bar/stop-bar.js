@@ -10,9 +10,9 @@ const NO_CONNECTION = "No connection: use the hardware switch";
 const FIELDS = "input:not([type=range]), textarea, select, [contenteditable]";
 
 /** Stop acts on the press. Held for a second it asks for category 0 as well.
- * @type {import("../../lib/page.js").Mount} */
-export function mountStopBar(host, page, signal) {
-  const { stopper, store, painter } = page;
+ * @param {HTMLElement} host @param {Pick<import("../../lib/page.js").Page, "stopper"|"store"|"painter">} page
+ * @param {AbortSignal} signal */
+export function mountStopBar(host, { stopper, store, painter }, signal) {
   const button = need(host, "[data-stop]");
   const note = need(host, "[data-stop-note]");
   let holdTimer = 0;

@@ -4,7 +4,7 @@ import { figure } from "../../lib/format.js";
 /** @typedef {import("../../vendor/uplot/uPlot.esm.js")} uPlot */
 /** @typedef {typeof import("../../vendor/uplot/uPlot.esm.js")} Plotter */
 /** @typedef {{ink: string, soft: string, grid: string, mark: string, font: string}} Palette */
-/** @typedef {{range: () => [number, number], limits: () => number[], digits: number, last: boolean}} Scale */
+/** @typedef {{range: () => [number, number], splits: () => number[], limits: () => number[], digits: number, last: boolean}} Scale */
 /** @typedef {{seconds: number, readAt: number|null}} Look time shown, and where the finger is, in seconds before the end */
 
 const AXIS_PX = 46;
@@ -25,23 +25,17 @@ export function band(Plot, host, scale, look, palette) {
     width: Math.max(80, host.clientWidth),
     height: host.clientHeight,
     pxAlign: 0,
-    padding: [6, 8, scale.last ? 0 : 6, 0],
+    padding: [6, 18, scale.last ? 0 : 6, 0],
     legend: { show: false },
     cursor: { show: false },
     scales: { x: { time: false, range: () => [-look.seconds, 0] }, y: { range: scale.range } },
     axes: [
       { ...line, show: scale.last, size: TIME_AXIS_PX, values: (_, ticks) => ticks.map((tick) => (tick === 0 ? "now" : `${figure(tick, 0)} s`)) },
-      { ...line, size: AXIS_PX, splits: () => splits(scale.range()), values: (_, ticks) => ticks.map((tick) => figure(tick, scale.digits)) },
+      { ...line, size: AXIS_PX, splits: scale.splits, values: (_, ticks) => ticks.map((tick) => figure(tick, scale.digits)) },
     ],
     series: [{}, { stroke: () => palette().ink, width: 1.75, points: { show: false } }],
     hooks: { draw: [(plot) => drawMarks(plot, scale, look, palette())] },
   }, [[], []], host);
-}
-
-/** @param {[number, number]} range bottom, middle and top are enough @returns {number[]} */
-function splits([low, high]) {
-  const pad = (high - low) * 0.08;
-  return [low + pad, (low + high) / 2, high - pad];
 }
 
 /** @param {uPlot} plot @param {Scale} scale @param {Look} look @param {Palette} palette */

@@ -7,6 +7,9 @@ import { worthDrawing } from "./still.js";
 
 /** @typedef {import("./band.js").Look} Look */
 
+/** An endless travel shows at least this much, so that rest does not look like motion. */
+const LEAST_SPAN_DEG = 10;
+
 /** Angle, speed and torque over the last two minutes; can be paused, pinched and read, and keeps a fault.
  * @type {import("../../lib/page.js").Mount} */
 export function mountStripChart(host, page, signal) {
@@ -40,20 +43,19 @@ export function mountStripChart(host, page, signal) {
   const limits = () => store.snapshot?.limits ?? { speed_deg_s: 1, torque_nm: 1 };
   /** @type {import("./band.js").Scale[]} */
   const scales = [
-    { range: angleRange, limits: () => [], digits: 0, last: false },
-    { range: () => [-1.6 * limits().speed_deg_s, 1.6 * limits().speed_deg_s], limits: () => [], digits: 0, last: false },
-    { range: () => [-1.3 * limits().torque_nm, 1.3 * limits().torque_nm], limits: () => [-limits().torque_nm, limits().torque_nm], digits: 1, last: true },
+    { range: () => widened(angles(), 0.1), splits: () => threeOf(angles()), limits: () => [], digits: 0, last: false },
+    { range: () => widened(bothWays(limits().speed_deg_s), 0.3), splits: () => threeOf(bothWays(limits().speed_deg_s)), limits: () => [], digits: 0, last: false },
+    { range: () => widened(bothWays(limits().torque_nm), 0.15), splits: () => threeOf(bothWays(limits().torque_nm)), limits: () => bothWays(limits().torque_nm), digits: 1, last: true },
   ];
   /** @returns {[number, number]} */
-  function angleRange() {
+  function angles() {
     const travel = store.snapshot?.travel;
     if (travel && !travel.endless && travel.min_deg !== null && travel.max_deg !== null) {
-      const room = (travel.max_deg - travel.min_deg) * 0.1;
-      return [travel.min_deg - room, travel.max_deg + room];
+      return [travel.min_deg, travel.max_deg];
     }
     const known = (columns[1] ?? []).filter((value) => value !== null);
     const low = known.length ? Math.min(...known) : 0;
-    return [low - 5, Math.max(low + 10, ...known) + 5];
+    return [low, Math.max(low + LEAST_SPAN_DEG, ...known)];
   }
 
   const feed = () => {
@@ -146,6 +148,13 @@ export function mountStripChart(host, page, signal) {
     sight.observe(host);
   }, () => setText(need(host, "[data-strip-note]"), "The chart could not be loaded. Driving works without it."));
 }
+
+/** @param {number} most @returns {[number, number]} */
+const bothWays = (most) => [-most, most];
+/** @param {[number, number]} range */
+const threeOf = ([low, high]) => [low, (low + high) / 2, high];
+/** @param {[number, number]} range @param {number} share @returns {[number, number]} */
+const widened = ([low, high], share) => [low - (high - low) * share, high + (high - low) * share];
 
 /** @param {(number|null)[]} times @param {number} at */
 function nearest(times, at) {

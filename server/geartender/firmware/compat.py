@@ -5,12 +5,13 @@ try:
     from micropython import const
 except ImportError:
 
-    class micropython:  # noqa: N801 - the name that MicroPython's compiler looks for in a decorator
+    class _Interpreted:
         """Stands in for the board's module: machine code is only made on the board."""
 
-        @staticmethod
-        def viper(function):
+        def viper(self, function):
             return function
+
+    micropython = _Interpreted()
 
     def const(value):
         return value

@@ -1,7 +1,8 @@
 """The firmware's core: what the main loop does between ticks, for any board.
 
-A board writes the tick's inputs and calls `tick`; its main loop hands bytes to `receive` and sends what `step` gives. All times are the firmware's own
-clock (µs modulo 2^30). A request that changes the state waits for the tick that carries it out, so that its answer comes after the change.
+A board writes the tick's inputs and calls `tick`; its main loop hands bytes to `receive` and sends what `step` gives.
+All times are the firmware's own clock (µs modulo 2^30). A request that changes the state waits for the tick that
+carries it out, so that its answer comes after the change.
 """
 
 from array import array
@@ -38,6 +39,7 @@ class Core:
         self._waiting = []
         self._replies = []
         self._expected = None
+        self._greeting = ("", b"")
         self._held = None
         self._out = [self._event("boot", boot)]
         self._told = (0, 0, 0)
@@ -151,7 +153,7 @@ class Core:
             self.reader.bad += 1
             return
         if verb == "hello":
-            self._answer(request_id, self.verbs.hello(request_id, words[2:]))
+            self._greet(request_id, body)
         elif self._expected is None:
             self._send("%d no hello" % request_id)
         elif request_id == self._expected:
@@ -161,6 +163,15 @@ class Core:
             self._send("%d no order" % request_id)
         else:
             self._again(request_id)
+
+    def _greet(self, request_id, body):
+        """Open a conversation; the same greeting again is a repetition on the line, and is answered from memory."""
+        if body == self._greeting[0]:
+            self._out.append(self._greeting[1])
+            return
+        self._answer(request_id, self.verbs.hello(request_id, body.split(" ")[2:]))
+        if self.conversing():
+            self._greeting = (body, self._replies[-1][1])
 
     def _again(self, request_id):
         for known, line in self._replies:

@@ -1,7 +1,7 @@
 """Winding temperature by a first-order model of the heat that the current makes.
 
-`heat_num` is the final rise in 1/1000 °C for 1 A²; `heat_tau_s` the time constant in s; `ambient` in 1/10 °C. The tick sums
-(current / 16)² / 256 over its ticks; here the sum becomes a mean square, ten times a second.
+`heat_num` is the final rise in 1/1000 °C for 1 A²; `heat_tau_s` the time constant in s; `ambient` in 1/10 °C. The tick
+sums (current / 16)² / 256 over its ticks; here the sum becomes a mean square, ten times a second.
 """
 
 from . import tick as t

@@ -1,7 +1,8 @@
 """Homing: always the same edge of the mark, from the same side, fast and then slow.
 
-The edge is the one that is met first when seeking as the sheet says. Runs in the main loop; the tick catches the edge itself. When the lever
-meets its end stop on the way it started beyond the mark: it turns round once, passes the mark and comes back.
+The edge is the one that is met first when seeking as the sheet says. Runs in the main loop; the tick catches the edge
+itself. When the lever meets its end stop on the way it started beyond the mark: it turns round once, passes the mark
+and comes back.
 """
 
 from . import tick as t

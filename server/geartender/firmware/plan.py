@@ -1,7 +1,7 @@
 """Plans: pieces of constant jerk, worked out into rows that the tick can follow by adding.
 
-Runs in the main loop, in whole numbers of any size. Wire units: position 1/65536 count, speed, acceleration and jerk 1/65536 count per s, s², s³;
-times in µs of the firmware's clock, modulo 2^30.
+Runs in the main loop, in whole numbers of any size. Wire units: position 1/65536 count, speed, acceleration and jerk
+1/65536 count per s, s², s³; times in µs of the firmware's clock, modulo 2^30.
 """
 
 from . import tick as t
@@ -47,7 +47,15 @@ class Piece:
     def row(self, us):
         """Give the nine words of the reference and its differences per tick, `us` after the start of the piece."""
         place = (self.position << 32) + (
-            ((self.speed * us * (_D3 // 10**6) + self.acceleration * us * us * (_D3 // _D2) + self.jerk * us * us * us) << 32) // _D3
+            (
+                (
+                    self.speed * us * (_D3 // 10**6)
+                    + self.acceleration * us * us * (_D3 // _D2)
+                    + self.jerk * us * us * us
+                )
+                << 32
+            )
+            // _D3
         )
         first = (
             self.speed * _H * (_D3 // 10**6)
@@ -76,7 +84,9 @@ class Plan:
     def add(self, duration, position, speed, acceleration, jerk):
         """Append a piece; give None, or the reason of a refusal."""
         last = self.pieces[-1] if self.pieces else None
-        if last and not _joins(last.position_at(last.duration), last.speed_at(last.duration), position, speed, JOIN_POSITION):
+        if last and not _joins(
+            last.position_at(last.duration), last.speed_at(last.duration), position, speed, JOIN_POSITION
+        ):
             return "join"
         start = last.start + last.duration if last else 0
         piece = Piece(start, duration, position, speed, acceleration, jerk)
@@ -103,10 +113,9 @@ class Plan:
                 return (piece.position_at(us - piece.start), piece.speed_at(us - piece.start))
         return (self.end(), 0)
 
-    def joins(self, position, speed, from_rest):
-        """Tell whether it starts at the given state, within tolerance."""
+    def joins(self, position, speed, tolerance):
+        """Tell whether it starts at the given state; `tolerance` is that of the position."""
         first = self.pieces[0]
-        tolerance = JOIN_FROM_REST if from_rest else JOIN_POSITION
         return _joins(position, speed, first.position, first.speed, tolerance)
 
     def stays_within(self, low, high):
@@ -121,7 +130,7 @@ class Plan:
     def write(self, queue, bank, now):
         """Write the rows into a bank of the queue; give (time of the first row, its word, one past the last)."""
         row = bank * t.BANK_WORDS
-        times = []
+        times: list[int] = []
         places = [(piece.start, piece) for piece in self.pieces]
         last = self.pieces[-1]
         rest = Piece(last.start + last.duration, 0, self.end(), 0, 0, 0)

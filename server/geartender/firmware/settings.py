@@ -98,9 +98,9 @@ class Settings:
             jerk = wanted.get(pair + "_jerk", self._held.get(pair + "_jerk", accel))
             if accel * accel // jerk >= RAMP_PRODUCT:
                 return ("range", pair + "_jerk")
-        for name in wanted:
-            self._held[name] = wanted[name]
-            self._state[t.SET + _SLOTS[name]] = wanted[name]
+        for name, value in wanted.items():
+            self._held[name] = value
+            self._state[t.SET + _SLOTS[name]] = value
         return None
 
     def missing(self):

@@ -1,18 +1,20 @@
 """The tick: 500 times a second, measure, move the reference, drive the bridge, guard.
 
-Rules of this file, which the board compiles to machine code and runs in a hard timer interrupt: whole numbers only, every intermediate
-within 32 bits, no allocation, no call but to functions of this file. State lives in one `array('i')` whose slots are named below; the
-plan queue in a second one. The board writes the `*_IN` slots, calls `tick`, and takes `DUTY_OUT` and `BRIDGE_OUT`. The main loop asks for a
-change of state only through the command slots, so that all changes happen here, between two ticks.
+Rules of this file, which the board compiles to machine code and runs in a hard timer interrupt: whole numbers only,
+every intermediate within 32 bits, no allocation, no call but to functions of this file. State lives in one `array('i')`
+whose slots are named below; the plan queue in a second one. The board writes the `*_IN` slots, calls `tick`, and takes
+`DUTY_OUT` and `BRIDGE_OUT`. The main loop asks for a change of state only through the command slots, so that all
+changes happen here, between two ticks.
 
-Positions are a count modulo 2^30 with a binary fraction of 24 or 48 places; speeds are 2^-24 count per tick and accelerations 2^-24 count per
-tick squared; the estimated speed is 2^-16 count per tick. Errors are 1/256 count, voltages mV, currents mA.
+Positions are a count modulo 2^30 with a binary fraction of 24 or 48 places; speeds are 2^-24 count per tick and
+accelerations 2^-24 count per tick squared; the estimated speed is 2^-16 count per tick. Errors are 1/256 count,
+voltages mV, currents mA.
 """
 
 from .compat import const, micropython, ptr32
 
 TICK_US = const(2000)
-MASK = const(0x3FFFFFFF)  # counts and microseconds are kept modulo 2^30: small integers on the board, and sums of two fit 32 bits
+MASK = const(0x3FFFFFFF)  # counts and µs are kept modulo 2^30: small integers on the board, sums of two fit 32 bits
 HALF = const(0x20000000)
 M24 = const(0xFFFFFF)
 
@@ -632,7 +634,7 @@ def _drive(state):
             top = s[S_NOMINAL_MV] << 12
             s[INTEGRAL] = top if total > top else (0 - top if total < 0 - top else total)
     s[VOLTS] = volts
-    duty = (volts * 10000) // supply
+    duty = (volts * 10000) // supply if bridge else 0
     duty = 10000 if duty > 10000 else (-10000 if duty < -10000 else duty)
     s[DUTY] = duty
     s[DUTY_OUT] = duty * s[S_POLARITY]

@@ -2,7 +2,7 @@
 
 from . import tick as t
 from .names import CAUSES
-from .plan import PIECE_US_MAX, PIECES_MAX, Plan, wrapped
+from .plan import JOIN_FROM_REST, JOIN_POSITION, PIECE_US_MAX, PIECES_MAX, Plan, wrapped
 from .version import PROTOCOL, VERSION
 
 NUMBER_MAX = 1 << 30  # motions and stop numbers: small integers on the board
@@ -22,9 +22,8 @@ class Verbs:
         self.core = core
         self._plan = None  # being written
         self._plans = []  # in force or waiting for their start, with the bank each is in
-        self._table = {
+        self._table = {  # function and number of fields
             "beat": (self.beat, 0),
-            "set": (self.set, None),
             "settings": (self.digest, 0),
             "rate": (self.rate, 1),
             "arm": (self.arm, 1),
@@ -40,23 +39,25 @@ class Verbs:
 
     def names(self):
         """Give the verbs that need an open conversation."""
-        return sorted(self._table)
+        return sorted([*self._table, "set"])
 
     def obey(self, verb, words):
         """Do what a request asks; give `ok …` or `no …`."""
         try:
-            if verb not in self._table:
-                raise Refusal("verb")
-            function, count = self._table[verb]
-            if count is None:
-                fields = function(words)
+            if verb == "set":
+                fields = self.set(words)
+            elif verb in self._table:
+                fields = self._call(self._table[verb], words)
             else:
-                if len(words) != count:
-                    raise Refusal("fields")
-                fields = function(*[_number(word) for word in words])
+                raise Refusal("verb")
         except Refusal as refusal:
             return "no " + " ".join(refusal.args)
         return " ".join(["ok"] + [str(field) for field in fields or ()])
+
+    def _call(self, entry, words):
+        if len(words) != entry[1]:
+            raise Refusal("fields")
+        return entry[0](*[_number(word) for word in words])
 
     # --- conversation
 
@@ -162,9 +163,7 @@ class Verbs:
         s[t.ARG_AFTER] = t.REMOVE if category == 1 else t.STAY
         if s[t.MODE] == t.REST and category == 1:
             self.core.post(t.C_DISARM)
-        elif s[t.MODE] not in (t.OFF, t.REST):
-            self.core.post(t.C_STOP)
-        elif s[t.PENDING]:
+        elif s[t.MODE] not in (t.OFF, t.REST) or s[t.PENDING]:
             self.core.post(t.C_STOP)
 
     # --- motion
@@ -260,9 +259,9 @@ class Verbs:
         before = started + [entry for entry in waiting if s[t.PENDING] and wrapped(plan.start - entry[0].start) >= 0]
         if before:
             position, speed = before[-1][0].state_at(plan.start)
-            joins = plan.joins(position, speed, False)
+            joins = plan.joins(position, speed, JOIN_POSITION)
         else:
-            joins = plan.joins(self.core.reference(), 0, True)
+            joins = plan.joins(self.core.reference(), 0, JOIN_FROM_REST)
         if not joins:
             raise Refusal("join")
 
@@ -299,7 +298,7 @@ def _number(word):
     try:
         return int(word)
     except ValueError:
-        raise Refusal("fields")
+        raise Refusal("fields") from None
 
 
 def _stop_fields(words):

@@ -1,6 +1,7 @@
 """What carries the firmware's core in the simulator: this interpreter, or a MicroPython one.
 
-Both take the tick's inputs and the bytes from the host, and give duty, bridge and the bytes for the host: the same numbers in, the same out.
+Both take the tick's inputs and the bytes from the host, and give duty, bridge and the bytes for the host: the same
+numbers in, the same out.
 """
 
 from __future__ import annotations

@@ -155,7 +155,9 @@ class TruthFile:
     def write(self, truth: Truth) -> None:
         """Append a row; enough digits that a count is never in doubt."""
         row = asdict(truth)
-        self._writer.writerow({name: f"{value:.9g}" if isinstance(value, float) else value for name, value in row.items()})
+        self._writer.writerow(
+            {name: f"{value:.9g}" if isinstance(value, float) else value for name, value in row.items()}
+        )
 
 
 def _number(name: str, word: str) -> float:

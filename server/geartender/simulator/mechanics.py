@@ -1,8 +1,10 @@
-"""The mechanics of a simulated servo: motor, train, load, stops, disc and home mark. Pure; SI units, angles in radians inside.
+"""The mechanics of a simulated servo: motor, train, load, stops, disc and home mark. Pure; SI units, angles in radians
+inside.
 
-The winding's inductance is left out (its time constant is far below a tick). A rigid train is one body; a train with play or stiffness is
-two bodies with a spring and a damper between them, stepped finely enough for their own frequency. Friction and stops act as
-impulses that can stop a body but never turn it round, which holds for any step. Gravity pulls towards smaller angles.
+The winding's inductance is left out (its time constant is far below a tick). A rigid train is one body; a train with
+play or stiffness is two bodies with a spring and a damper between them, stepped finely enough for their own frequency.
+Friction and stops act as impulses that can stop a body but never turn it round, which holds for any step. Gravity pulls
+towards smaller angles.
 """
 
 from __future__ import annotations
@@ -61,7 +63,11 @@ class Mechanics:
         phase = math.sqrt(self._stiffness / reduced) * STEP_S
         self._steps_per = min(STEPS_MAX // 4, max(1, math.ceil(phase / PHASE_PER_STEP)))
         mark = plant.home
-        self._home = (mark.angle_deg - mark.width_deg, mark.angle_deg) if seek_down else (mark.angle_deg, mark.angle_deg + mark.width_deg)
+        self._home = (
+            (mark.angle_deg - mark.width_deg, mark.angle_deg)
+            if seek_down
+            else (mark.angle_deg, mark.angle_deg + mark.width_deg)
+        )
         self._low, self._high = -math.inf, math.inf
         if plant.stops is not None:
             self._low, self._high = math.radians(plant.stops.min_deg), math.radians(plant.stops.max_deg)
@@ -156,7 +162,9 @@ class Mechanics:
             self._supply_v = self.supply_open_v
             return 0.0
         source = self.plant.supply.resistance_ohm
-        current = (duty * self.supply_open_v - motor.ke_v_s * self._motor_speed) / (motor.resistance_ohm + source * duty * duty)
+        current = (duty * self.supply_open_v - motor.ke_v_s * self._motor_speed) / (
+            motor.resistance_ohm + source * duty * duty
+        )
         self._supply_v = max(0.0, self.supply_open_v - source * duty * current)
         return current
 
@@ -182,7 +190,9 @@ class Mechanics:
             self._motor += (place - self._output) * ratio
             self._output = place
             accel = (self._motor_speed - before) / dt if not stopped else 0.0
-            passed = shaft - _sign(speed or shaft) * min(motor.coulomb_nm, abs(shaft)) - motor.rotor_inertia_kg_m2 * accel
+            passed = (
+                shaft - _sign(speed or shaft) * min(motor.coulomb_nm, abs(shaft)) - motor.rotor_inertia_kg_m2 * accel
+            )
             self._torque = passed * ratio * loss
         self._output_speed = self._motor_speed / ratio
 
@@ -197,9 +207,13 @@ class Mechanics:
             twist = self._motor / ratio - self._output
             torque = 0.0
             if twist > play:
-                torque = max(0.0, stiffness * (twist - play) + damping * (self._motor_speed / ratio - self._output_speed))
+                torque = max(
+                    0.0, stiffness * (twist - play) + damping * (self._motor_speed / ratio - self._output_speed)
+                )
             elif twist < -play:
-                torque = min(0.0, stiffness * (twist + play) + damping * (self._motor_speed / ratio - self._output_speed))
+                torque = min(
+                    0.0, stiffness * (twist + play) + damping * (self._motor_speed / ratio - self._output_speed)
+                )
             loss = self._efficiency if torque * (self._motor_speed or torque) >= 0.0 else 1.0 / self._efficiency
             force = motor.ke_v_s * self._current - motor.viscous_nm_s * self._motor_speed - torque / (ratio * loss)
             self._motor_speed = _slowed(self._motor_speed + force / rotor * dt, motor.coulomb_nm / rotor * dt)

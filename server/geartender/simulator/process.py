@@ -1,7 +1,9 @@
-"""The simulated servo behind a pseudo-terminal, in real time: what `geartender simulate` runs, and `geartender demo` beside itself.
+"""The simulated servo behind a pseudo-terminal, in real time: what `geartender simulate` runs, and `geartender demo`
+beside itself.
 
-Prints `ready PATH` when the link can be opened. Reads commands on standard input, a line each: the fault commands, and `truth`; answers each with one
-line of JSON. Started as a child it ends when standard input does, so that it cannot outlive its parent.
+Prints `ready PATH` when the link can be opened. Reads commands on standard input, a line each: the fault commands, and
+`truth`; answers each with one line of JSON. Started as a child it ends when standard input does, so that it cannot
+outlive its parent.
 """
 
 from __future__ import annotations

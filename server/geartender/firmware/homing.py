@@ -24,6 +24,7 @@ class Homing:
         self._motion = 0
         self._from = 0
         self._edges = 0
+        self._bumps = 0
         self._edge = 0  # count where the edge was met at speed
         self._off_at = None  # count where the mark was left
         self._seen = False
@@ -33,6 +34,7 @@ class Homing:
         s = self._core.state
         self._motion = motion
         s[t.BUMP] = 0
+        self._bumps = 0
         self._enter(LEAVE if s[t.HOME] else SEEK)
 
     def running(self):
@@ -63,10 +65,7 @@ class Homing:
             self.abandon()
         elif s[t.BUMP]:
             s[t.BUMP] = 0
-            if self._phase == SEEK:
-                self._enter(REVERSE)
-            else:
-                self._fail()
+            self._bumped()
         elif abs(wrapped(s[t.COUNT] - self._from)) > s[t.S_HOME_SPAN]:
             self._fail()
         elif self._phase in (SEEK, SLOW):
@@ -77,6 +76,19 @@ class Homing:
                 self._enter(SLOW)
         else:
             self._clear(s)
+
+    def _bumped(self):
+        """The lever met something: turn round if that can be the end stop, else give up."""
+        if self._bumps:
+            self._fail()
+            return
+        self._bumps = 1
+        if self._phase == SEEK:
+            self._enter(REVERSE)
+        elif self._phase == BACK:  # ran on over the edge into the stop behind it
+            self._enter(BACK)
+        else:
+            self._fail()
 
     def _met(self):
         """The edge was met: from fast, back off for the slow approach; from slow, it is home."""

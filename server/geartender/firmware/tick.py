@@ -762,7 +762,9 @@ def _guard_place(state):
     if s[WRONG] >= s[S_WRONG_WAY]:
         _fault(state, WRONG_DIRECTION, 0)
         return
-    if (away > s[S_FOLLOWING] or away < 0 - s[S_FOLLOWING]) and s[S_OVERLOAD_EASE] == 0:
+    # while overload or stall is being timed, they have the better name for it
+    timed = s[OVER] > 0 or s[STALL] > 0 or s[S_OVERLOAD_EASE] > 0
+    if (away > s[S_FOLLOWING] or away < 0 - s[S_FOLLOWING]) and not timed:
         _fault(state, FOLLOWING_ERROR, 0)
         return
     if s[HOMED] and s[S_ENDLESS] == 0 and s[LABEL] != HOMING:

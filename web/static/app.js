@@ -44,10 +44,9 @@ function applyPreferences({ choices }) {
 }
 
 async function start() {
-  const client = clientName();
   const store = new Store();
-  const api = new Api(client);
-  const preferences = new Preferences(defaultLabel(client));
+  const preferences = new Preferences(defaultLabel());
+  const api = new Api(clientName(preferences.choices.label));
   applyPreferences(preferences);
   preferences.addEventListener("change", () => applyPreferences(preferences));
 
@@ -59,7 +58,7 @@ async function start() {
 
   const servo = await chooseServo(store, api);
   const live = new Live(store, api, servo);
-  const commands = new Commands(api, store, preferences, servo);
+  const commands = new Commands(api, store, servo);
   stopper.live = live;
   /** @type {import("./lib/page.js").Page} */
   const page = { servo, store, api, live, commands, stopper, preferences, painter };

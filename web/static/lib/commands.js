@@ -4,13 +4,11 @@ export class Commands {
   /**
    * @param {import("./api.js").Api} api
    * @param {import("./store.js").Store} store
-   * @param {import("./preferences.js").Preferences} preferences
    * @param {string} servo
    */
-  constructor(api, store, preferences, servo) {
+  constructor(api, store, servo) {
     this.api = api;
     this.store = store;
-    this.preferences = preferences;
     this.servo = servo;
   }
 
@@ -64,14 +62,14 @@ export class Commands {
 
   /** @param {boolean} force */
   async takeHelm(force) {
-    await this.api.call("POST", this.at("helm"), { force, holder: this.preferences.choices.holder });
+    await this.api.call("POST", this.at("helm"), { force });
   }
 
   async giveHelm() {
     await this.api.call("DELETE", this.at("helm"));
   }
 
-  /** A start takes a free helm under this device's own label. */
+  /** A start takes a free helm; held by another, it is refused in words. */
   async haveHelm() {
     if (!this.store.snapshot?.helm?.yours) await this.takeHelm(false);
   }

@@ -1,23 +1,35 @@
 // @ts-check
 const KEY = "geartender-client";
+/** The service takes at most 64 characters, all of them printable ASCII. */
+const LABEL_MAX = 40;
 
-/** A name of this tab for as long as it lives; `randomUUID` does not exist on plain HTTP. */
-export function clientName() {
+/** A name of this tab for as long as it lives: the device's label, which others see as the holder of the helm,
+ * and enough chance to tell two tabs apart.
+ * @param {string} label */
+export function clientName(label) {
   const kept = sessionStorage.getItem(KEY);
   if (kept) return kept;
-  const name = randomName();
+  const name = `${plain(label) || defaultLabel()} ${randomName(3)}`;
   sessionStorage.setItem(KEY, name);
   return name;
 }
 
-export function randomName() {
-  const bytes = crypto.getRandomValues(new Uint8Array(12));
-  return Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
+/** The next load of this tab takes a new name. */
+export function forgetClientName() {
+  sessionStorage.removeItem(KEY);
 }
 
-/** What others see as the holder of the helm until the owner types a name of their own.
- * @param {string} client */
-export function defaultLabel(client) {
-  const kind = matchMedia("(pointer: coarse)").matches ? "Phone" : "Computer";
-  return `${kind} ${client.slice(0, 4).toUpperCase()}`;
+/** `randomUUID` does not exist on plain HTTP. @param {number} bytes */
+export function randomName(bytes = 12) {
+  return Array.from(crypto.getRandomValues(new Uint8Array(bytes)), (byte) => byte.toString(16).padStart(2, "0")).join("");
+}
+
+/** What others see until the owner types a name. */
+export function defaultLabel() {
+  return matchMedia("(pointer: coarse)").matches ? "Phone" : "Computer";
+}
+
+/** @param {string} label */
+function plain(label) {
+  return label.normalize("NFKD").replace(/[^\x20-\x7e]/g, "").trim().slice(0, LABEL_MAX);
 }

@@ -79,7 +79,7 @@ export class Live extends EventTarget {
       this.store.takeSnapshot(message.snapshot);
     } else if (message.type === "telemetry") {
       this.store.takeTelemetry(message);
-    } else if (message.type === "event" && message.text) {
+    } else if (message.type === "event" && message.text && message.at) {
       this.store.takeEvent(message);
     }
   }

@@ -1,15 +1,15 @@
 // @ts-check
 const KEY = "geartender-preferences";
 
-/** @typedef {{contrast: boolean, leftHanded: boolean, holder: string}} Choices */
+/** @typedef {{contrast: boolean, leftHanded: boolean, label: string}} Choices */
 
 /** Choices of this browser; emits `change`. Reading and writing survive a browser that refuses storage. */
 export class Preferences extends EventTarget {
-  /** @param {string} holder the label used until the owner types one */
-  constructor(holder) {
+  /** @param {string} label the name of this device until the owner types one */
+  constructor(label) {
     super();
     /** @type {Choices} */
-    this.choices = { contrast: matchMedia("(prefers-contrast: more)").matches, leftHanded: false, holder, ...readStored(KEY, {}) };
+    this.choices = { contrast: matchMedia("(prefers-contrast: more)").matches, leftHanded: false, label, ...readStored(KEY, {}) };
   }
 
   /** @param {Partial<Choices>} choices */

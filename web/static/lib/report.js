@@ -1,6 +1,11 @@
 // @ts-check
 import { need, setHidden, setText } from "./dom.js";
 
+/** What was refused in one state says nothing about the next. @param {ParentNode} root */
+export function forgetProblems(root) {
+  for (const place of root.querySelectorAll("[data-problem]")) setHidden(place, true);
+}
+
 /** Shows what went wrong beside the control that asked, and clears it when the next one goes well.
  * @param {HTMLElement} host holds a `[data-problem]` @param {Promise<unknown>} work */
 export async function report(host, work) {

@@ -1,12 +1,10 @@
 // @ts-check
-import { Strip } from "./strip.js";
+import { STRIP_SECONDS, Strip } from "./strip.js";
 
 /** @typedef {import("./types.js").Snapshot} Snapshot */
 
 /** Half a second without news and nothing on the page may look live. */
 export const STALE_AFTER_MS = 500;
-/** How much of the strip is kept when a fault comes. */
-const FROZEN_SECONDS = 20;
 const EVENTS_KEPT = 200;
 const MOVING = new Set(["homing", "moving", "turning", "jogging", "stopping"]);
 
@@ -46,6 +44,12 @@ export class Store extends EventTarget {
     return !!snapshot && !this.stale && snapshot.homed && ["ready", "moving", "turning", "jogging"].includes(snapshot.state);
   }
 
+  /** Where to draw the lever: its angle, or what it has moved by while its angle is not known. */
+  get drawnDeg() {
+    const snapshot = this.snapshot;
+    return snapshot?.angle_deg ?? (snapshot?.counts ?? 0) * (snapshot?.deg_per_count ?? 0);
+  }
+
   get ageMs() {
     const heard = performance.now() - this.newsAt;
     return this.snapshot?.state === "offline" ? Math.max(heard, (this.snapshot.age_s ?? 0) * 1000) : heard;
@@ -67,7 +71,7 @@ export class Store extends EventTarget {
     this.noteMotion();
     if (snapshot.fault && !faultedBefore && this.strip.length) {
       const end = this.strip.latest;
-      this.frozen = { at: snapshot.fault.at, columns: this.strip.since(FROZEN_SECONDS, end) };
+      this.frozen = { at: snapshot.fault.at, columns: this.strip.since(STRIP_SECONDS, end) };
     }
     this.heard();
   }

@@ -5,10 +5,10 @@
  * @typedef {"offline"|"disarmed"|"ready"|"homing"|"moving"|"turning"|"jogging"|"stopping"|"faulted"} State
  * @typedef {{cause: string, text: string, advice: string, at: number|string, peak_torque_nm: number|null, angle_deg: number|null}} Fault
  * @typedef {{holder: string, since: number|string, yours: boolean}} Helm
- * @typedef {{id: string, kind?: string, state: string, planned_s: number|null, to_deg?: number|null}} Motion
+ * @typedef {{id: string, kind?: string, state: string, planned_s: number|null, target_deg?: number|null}} Motion
  * @typedef {{state: string, round_trip_ms: number|null, errors: number, reconnects: number,
  *   firmware_version: string|null, protocol_version: number|string|null, board_id: string|null}} Link
- * @typedef {{speed_deg_s: number, accel_deg_s2: number, jerk_deg_s3: number, torque_nm: number}} Limits
+ * @typedef {{speed_deg_s: number, accel_deg_s2: number, jerk_deg_s3: number, torque_nm: number|null}} Limits
  * @typedef {{min_deg: number|null, max_deg: number|null, endless: boolean, up_word: string|null, down_word: string|null}} Travel
  *
  * @typedef {object} Snapshot
@@ -30,8 +30,8 @@
  * @property {Link} link
  * @property {string} source
  * @property {number} override
- * @property {Limits} limits
- * @property {Travel} travel
+ * @property {Limits|null} limits
+ * @property {Travel|null} travel
  * @property {number} deg_per_count
  * @property {number|null} counts
  * @property {number|null} age_s

@@ -1,5 +1,6 @@
 // @ts-check
 import { need } from "../../lib/dom.js";
+import { forgetProblems } from "../../lib/report.js";
 import { mountFavourites } from "../favourites/favourites.js";
 import { mountGoto } from "../goto/goto.js";
 import { mountHoldToRun } from "../hold-to-run/hold-to-run.js";
@@ -30,4 +31,10 @@ const PARTS = {
 /** @type {import("../../lib/page.js").Mount} */
 export function mountDrive(section, page, signal) {
   for (const [selector, mount] of Object.entries(PARTS)) mount(need(section, selector), page, signal);
+  let state = page.store.snapshot?.state;
+  page.painter.add(() => {
+    const now = page.store.snapshot?.state;
+    if (now !== state) forgetProblems(section);
+    state = now;
+  }, signal);
 }

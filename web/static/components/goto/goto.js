@@ -36,7 +36,7 @@ export function mountGoto(host, page, signal) {
 
   painter.add(() => {
     setText(need(host, "[data-goto-range]"), range());
-    setAttribute(field, "inputmode", (store.snapshot?.travel.min_deg ?? 0) < 0 ? "text" : "decimal");
+    setAttribute(field, "inputmode", (store.snapshot?.travel?.min_deg ?? 0) < 0 ? "text" : "decimal");
     setEnabled(go, store.drivable);
     setEnabled(keep, !!store.snapshot?.homed);
   }, signal);

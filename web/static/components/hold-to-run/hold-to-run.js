@@ -1,5 +1,5 @@
 // @ts-check
-import { need, setEnabled, setHidden, setText } from "../../lib/dom.js";
+import { need, setEnabled, setText } from "../../lib/dom.js";
 import { report } from "../../lib/report.js";
 import { Hold } from "./hold.js";
 
@@ -13,7 +13,7 @@ export function mountHoldToRun(host, page, signal) {
   const { store, live, commands, stopper, painter } = page;
   const hold = new Hold(
     (speed) => live.send({ type: "jog", servo: page.servo, speed_deg_s: speed }),
-    () => live.send({ type: "stop", servo: page.servo, category: 2 }),
+    () => live.send({ type: "jog", servo: page.servo, speed_deg_s: 0 }),
   );
   /** @type {[HTMLButtonElement, number][]} */
   const buttons = [[need(host, "[data-jog=up]"), 1], [need(host, "[data-jog=down]"), -1]];
@@ -24,7 +24,7 @@ export function mountHoldToRun(host, page, signal) {
     wanted += 1;
     const mine = wanted;
     const snapshot = store.snapshot;
-    if (!snapshot) return;
+    if (!snapshot?.limits) return;
     const ready = commands.haveHelm();
     await report(host, ready);
     const allowed = await ready.then(() => true, () => false);
@@ -65,11 +65,10 @@ export function mountHoldToRun(host, page, signal) {
     const runnable = !!snapshot && !store.stale && RUNNABLE.has(snapshot.state);
     if (!runnable && hold.running) end();
     for (const [button, way] of buttons) {
-      const word = way > 0 ? snapshot?.travel.up_word || "up" : snapshot?.travel.down_word || "down";
+      const word = way > 0 ? snapshot?.travel?.up_word || "up" : snapshot?.travel?.down_word || "down";
       setText(need(button, "[data-word]"), word.charAt(0).toUpperCase() + word.slice(1));
       setEnabled(button, runnable);
       button.toggleAttribute("data-running", hold.running && Math.sign(hold.speed) === way);
     }
-    setHidden(need(host, "[data-problem]"), !need(host, "[data-problem]").textContent);
   }, signal);
 }

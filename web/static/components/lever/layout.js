@@ -21,9 +21,9 @@ const HUB = 0.13;
  */
 
 /** Fits the travel into the room there is: the drawing is as large as it can be.
- * @param {import("../../lib/types.js").Travel} travel @param {number} width @param {number} most the greatest height @returns {Layout} */
+ * @param {import("../../lib/types.js").Travel|null} travel @param {number} width @param {number} most the greatest height @returns {Layout} */
 export function layoutOf(travel, width, most) {
-  const bounded = !travel.endless && travel.min_deg !== null && travel.max_deg !== null;
+  const bounded = !!travel && !travel.endless && travel.min_deg !== null && travel.max_deg !== null;
   const min = bounded ? Number(travel.min_deg) : 0;
   const max = bounded ? Number(travel.max_deg) : 360;
   const hatch = bounded ? Math.max(0, Math.min(HATCH_DEG, (360 - (max - min)) / 2)) : 0;

@@ -38,7 +38,7 @@ export function mountLever(host, page, signal) {
   let grip = dashedLever(1);
   let unhook = new AbortController();
 
-  const shown = () => proposed ?? (store.moving ? store.snapshot?.target_deg : null) ?? store.snapshot?.angle_deg ?? 0;
+  const shown = () => proposed ?? (store.moving ? store.snapshot?.target_deg : null) ?? store.drawnDeg;
 
   /** @param {number|null} deg */
   const go = (deg) => {
@@ -70,8 +70,8 @@ export function mountLever(host, page, signal) {
   };
 
   const redraw = () => {
-    const travel = store.snapshot?.travel;
-    if (!travel || !host.clientWidth) return;
+    if (!store.snapshot || !host.clientWidth) return;
+    const { travel } = store.snapshot;
     const share = host.clientWidth > ROOMY_PX ? ROOMY_SHARE : SHARE_OF_SCREEN;
     const most = Math.min(MOST_HEIGHT_PX, Math.max(LEAST_HEIGHT_PX, window.innerHeight * share));
     const wanted = JSON.stringify([travel, host.clientWidth, most]);
@@ -95,7 +95,7 @@ export function mountLever(host, page, signal) {
     const counts = store.snapshot?.deg_per_count ?? 0;
     if (aiming) return proposed === null ? "Lift here to cancel" : `Lift to go to ${angle(proposed, counts)}`;
     if (proposed !== null) return `Enter goes to ${angle(proposed, counts)}`;
-    if (store.snapshot && !store.snapshot.homed) return "Angles are relative until home is found";
+    if (store.snapshot && !store.snapshot.homed) return "Where it points is not known until home is found";
     return "Seen from the output side";
   };
 
@@ -104,7 +104,7 @@ export function mountLever(host, page, signal) {
     const snapshot = store.snapshot;
     if (!snapshot || !layout) return;
     const target = shown();
-    setAttribute(solid, "transform", `rotate(${(-(snapshot.angle_deg ?? 0)).toFixed(3)})`);
+    setAttribute(solid, "transform", `rotate(${(-store.drawnDeg).toFixed(3)})`);
     setAttribute(grip, "transform", `rotate(${(-target).toFixed(3)})`);
     setAttribute(grip, "aria-disabled", String(!store.drivable));
     setAttribute(grip, "aria-valuenow", target.toFixed(3));
@@ -112,7 +112,8 @@ export function mountLever(host, page, signal) {
     setAttribute(grip, "aria-valuemax", layout.max);
     setAttribute(grip, "aria-valuetext", angle(target, snapshot.deg_per_count));
     host.toggleAttribute("data-dragging", aiming || proposed !== null);
-    host.toggleAttribute("data-apart", Math.abs(target - (snapshot.angle_deg ?? 0)) > APART_DEG);
+    host.toggleAttribute("data-apart", Math.abs(target - store.drawnDeg) > APART_DEG);
+    host.toggleAttribute("data-unknown", snapshot.angle_deg === null);
     dimension(figures, layout, snapshot, target);
     setText(note, words());
     titleBlock(need(host, "[data-title-block]"), store);

@@ -9,7 +9,7 @@ export function titleBlock(host, store) {
   if (!snapshot) return;
   const { travel } = snapshot;
   const parts = [
-    travel.endless ? "Travel endless" : `Travel ${figure(travel.min_deg ?? 0, 0)}° to ${figure(travel.max_deg ?? 0, 0)}°`,
+    !travel || travel.endless ? "Travel endless" : `Travel ${figure(travel.min_deg ?? 0, 0)}° to ${figure(travel.max_deg ?? 0, 0)}°`,
     `1 count = ${figure(snapshot.deg_per_count, 4)}°`,
   ];
   if (host.dataset.shows === parts.join()) return;

@@ -10,7 +10,7 @@ const ERRORS_ARE_NEWS_MS = 10_000;
 /** Helm, link, supply, winding: quiet until one of them is wrong.
  * @type {import("../../lib/page.js").Mount} */
 export function mountQuietLine(host, page, signal) {
-  const { store, commands, painter } = page;
+  const { store, commands, painter, stopper } = page;
   const dialog = /** @type {HTMLDialogElement} */ (need(document, "[data-helm-dialog]"));
   const take = need(host, "[data-helm-take]");
   const give = need(host, "[data-helm-give]");
@@ -21,19 +21,31 @@ export function mountQuietLine(host, page, signal) {
     const snapshot = store.snapshot;
     if (!snapshot) return "";
     const to = snapshot.target_deg === null ? "" : ` to ${angle(snapshot.target_deg, snapshot.deg_per_count)}`;
-    return `${snapshot.helm?.holder ?? "Someone"} is moving the lever${to}. It goes on until you move or stop it, and ${snapshot.helm?.holder ?? "they"} can then only stop it.`;
+    const holder = snapshot.helm?.holder ?? "Someone else";
+    return `${holder} is moving the lever${to}. Taking the helm stops it first. After that, ${holder} can watch and stop, but not move.`;
+  };
+  /** Not a modal dialog: Stop must stay in reach under it. @param {boolean} opened */
+  const open = (opened) => {
+    need(document, "main").inert = opened;
+    if (opened) dialog.show();
+    else if (dialog.open) {
+      dialog.close();
+      take.focus();
+    }
   };
   take.addEventListener("click", () => {
     if (!store.moving) return void report(host, commands.takeHelm(true));
     setText(need(dialog, "[data-helm-consequence]"), consequence());
-    dialog.showModal();
+    open(true);
   }, { signal });
   give.addEventListener("click", () => void report(host, commands.giveHelm()), { signal });
   need(dialog, "[data-helm-confirm]").addEventListener("click", () => {
-    dialog.close();
+    open(false);
     void report(host, commands.takeHelm(true));
   }, { signal });
-  need(dialog, "[data-helm-cancel]").addEventListener("click", () => dialog.close(), { signal });
+  need(dialog, "[data-helm-cancel]").addEventListener("click", () => open(false), { signal });
+  stopper.addEventListener("press", () => open(false), { signal });
+  signal.addEventListener("abort", () => open(false));
 
   /** @param {HTMLElement} item @param {import("./judgements.js").Judgement} judgement @param {Element} [text] */
   const show = (item, { words, wrong }, text = item) => {

@@ -1,6 +1,7 @@
 // @ts-check
 import { html, need } from "../../lib/dom.js";
 import { quantity } from "../../lib/format.js";
+import { defaultLabel, forgetClientName } from "../../lib/identity.js";
 import { report } from "../../lib/report.js";
 
 const SERVO_KEY = "geartender-servo";
@@ -9,16 +10,17 @@ const SERVO_KEY = "geartender-servo";
  * @type {import("../../lib/page.js").Mount} */
 export function mountSettingsView(section, page, signal) {
   const { preferences, api } = page;
-  const holder = /** @type {HTMLInputElement} */ (need(section, "[data-holder]"));
+  const label = /** @type {HTMLInputElement} */ (need(section, "[data-label]"));
   for (const box of /** @type {NodeListOf<HTMLInputElement>} */ (section.querySelectorAll("[data-choice]"))) {
     const choice = /** @type {"contrast"|"leftHanded"} */ (box.dataset.choice);
     box.checked = preferences.choices[choice];
     box.addEventListener("change", () => preferences.set({ [choice]: box.checked }), { signal });
   }
-  holder.value = preferences.choices.holder;
-  holder.addEventListener("change", () => {
-    if (holder.value.trim()) preferences.set({ holder: holder.value.trim() });
-    else holder.value = preferences.choices.holder;
+  label.value = preferences.choices.label;
+  label.addEventListener("change", () => {
+    preferences.set({ label: label.value.trim() || defaultLabel() });
+    forgetClientName();
+    label.value = preferences.choices.label;
   }, { signal });
 
   void report(section, api.call("GET", "servos").then(({ items }) => {

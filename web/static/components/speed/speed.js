@@ -34,9 +34,8 @@ export function mountSpeed(host, page, signal) {
     const theirs = String(Math.round(snapshot.override * 100));
     if (performance.now() - changedAt > OWN_CHANGE_MS && slider.value !== theirs) slider.value = theirs;
     const share = Number(slider.value) / 100;
-    const speed = quantity(share * snapshot.limits.speed_deg_s, "°/s", 1);
-    const meaning = share === 0 ? "held where it is" : `up to ${speed}`;
-    const shown = `${figure(share * 100, 0)} %, ${meaning}`;
+    const most = snapshot.limits && share > 0 ? `, up to ${quantity(share * snapshot.limits.speed_deg_s, "°/s", 1)}` : "";
+    const shown = share === 0 ? "0 %, held where it is" : `${figure(share * 100, 0)} %${most}`;
     setText(words, shown);
     if (slider.getAttribute("aria-valuetext") !== shown) slider.setAttribute("aria-valuetext", shown);
   }, signal);

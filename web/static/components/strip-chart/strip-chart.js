@@ -20,7 +20,7 @@ export function mountStripChart(host, page, signal) {
   const frozen = need(host, "[data-frozen]");
   const windows = [.../** @type {NodeListOf<HTMLElement>} */ (host.querySelectorAll("[data-window]"))];
   /** @type {Look} */
-  const look = { seconds: 30, readAt: null };
+  const look = { seconds: 30, readAt: null, endWord: "now" };
   /** @type {import("./band.js").uPlot[]} */
   let plots = [];
   let columns = store.strip.since(0, 0);
@@ -40,12 +40,13 @@ export function mountStripChart(host, page, signal) {
     palette = paletteOf(host);
     redraw();
   };
-  const limits = () => store.snapshot?.limits ?? { speed_deg_s: 1, torque_nm: 1 };
+  const speedLimit = () => store.snapshot?.limits?.speed_deg_s ?? 1;
+  const torqueLimit = () => store.snapshot?.limits?.torque_nm ?? 1;
   /** @type {import("./band.js").Scale[]} */
   const scales = [
     { range: () => widened(angles(), 0.1), splits: () => threeOf(angles()), limits: () => [], digits: 0, last: false },
-    { range: () => widened(bothWays(limits().speed_deg_s), 0.3), splits: () => threeOf(bothWays(limits().speed_deg_s)), limits: () => [], digits: 0, last: false },
-    { range: () => widened(bothWays(limits().torque_nm), 0.15), splits: () => threeOf(bothWays(limits().torque_nm)), limits: () => bothWays(limits().torque_nm), digits: 1, last: true },
+    { range: () => widened(bothWays(speedLimit()), 0.3), splits: () => threeOf(bothWays(speedLimit())), limits: () => [], digits: 0, last: false },
+    { range: () => widened(bothWays(torqueLimit()), 0.15), splits: () => threeOf(bothWays(torqueLimit())), limits: () => bothWays(torqueLimit()), digits: 1, last: true },
   ];
   /** @returns {[number, number]} */
   function angles() {
@@ -65,6 +66,7 @@ export function mountStripChart(host, page, signal) {
   };
   const draw = () => {
     const times = (columns[0] ?? []).map((at) => Number(at) - end);
+    look.endWord = showFrozen ? "stop" : "now";
     plots.forEach((plot, i) => plot.setData([times, /** @type {(number|null)[]} */ (columns[i + 1])]));
     host.dataset.showing = showFrozen ? "frozen" : "live";
   };

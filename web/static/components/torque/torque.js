@@ -14,7 +14,9 @@ export function mountTorque(host, page, signal) {
   page.painter.add(() => {
     const snapshot = page.store.snapshot;
     if (!snapshot) return;
-    const limit = snapshot.limits.torque_nm;
+    const limit = snapshot.limits?.torque_nm ?? null;
+    host.toggleAttribute("data-unlimited", limit === null);
+    if (limit === null) return setText(words, `${quantity(snapshot.torque_nm, "N·m", 2)}, the sheet sets no limit`);
     const share = Math.min(BAR_SHARE, Math.abs(snapshot.torque_nm ?? 0) / limit);
     const scale = `scaleX(${(share / BAR_SHARE).toFixed(3)})`;
     if (bar.style.transform !== scale) bar.style.transform = scale;

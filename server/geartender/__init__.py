@@ -9,11 +9,13 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from geartender.build import BuildSheet, Figures, figures, load_build
+    from geartender.client import Client
     from geartender.motion import Limits, Path, State, plan
 
 # Public name: the module it lives in.
 _HOMES = {
     "BuildSheet": "geartender.build",
+    "Client": "geartender.client",
     "Figures": "geartender.build",
     "Limits": "geartender.motion",
     "Path": "geartender.motion",
@@ -23,7 +25,7 @@ _HOMES = {
     "plan": "geartender.motion",
 }
 
-__all__ = ["BuildSheet", "Figures", "Limits", "Path", "State", "figures", "load_build", "plan"]
+__all__ = ["BuildSheet", "Client", "Figures", "Limits", "Path", "State", "figures", "load_build", "plan"]
 
 
 def __getattr__(name: str) -> object:

@@ -5,6 +5,10 @@ GeartenderError
 ├── BuildSheetError      a build sheet has mistakes; carries all of them, not only the first
 ├── PlantError           a plant file has mistakes, or a fault command does; carries all of them
 ├── ConfigError          a service configuration has mistakes; carries all of them
+├── Unreachable          the client gets no answer from the service
+├── NotDone              a motion that the client waited for ended otherwise than as done
+│   └── StoppedItself    it ended in a fault
+├── TookTooLong          the client waited too long for a motion, and has stopped it
 ├── LinkError            the line to the firmware
 │   ├── PortError        the port cannot be opened, or is gone
 │   ├── QueueFull        more requests wait for the firmware than may wait
@@ -26,8 +30,9 @@ GeartenderError
 Errors carry their evidence as attributes and build their message from it.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 
 class GeartenderError(Exception):
@@ -194,3 +199,24 @@ class ConfigError(GeartenderError, ValueError):
     def __init__(self, items: Iterable[Mistake], source: str = "") -> None:
         self.items = tuple(items)
         super().__init__("\n".join(f"{source}: {item}" if source else str(item) for item in self.items))
+
+
+class Unreachable(GeartenderError):
+    """The client gets no answer from the service."""
+
+
+class NotDone(GeartenderError):
+    """The client waited for a motion that ended otherwise than as done. `report` is the motion as the service gives it."""
+
+    def __init__(self, report: Mapping[str, Any]) -> None:
+        reason = report.get("reason") or "the service gives no reason"
+        super().__init__(f"the {report['kind']} ended as {report['state']}: {reason}")
+        self.report = dict(report)
+
+
+class StoppedItself(NotDone):
+    """The motion ended in a fault: the servo has stopped itself. Look at it, then reset."""
+
+
+class TookTooLong(GeartenderError):
+    """The client waited longer for a motion than it was to take, and has sent a stop."""

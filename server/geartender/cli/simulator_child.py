@@ -1,0 +1,107 @@
+"""The simulated servo as a child process of `demo`: started before the service, asked for the truth, ended with it."""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import subprocess
+import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from typing import Any
+
+from geartender.api.service import Truth
+from geartender.errors import GeartenderError, Invalid, Offline
+
+ANSWER_S = 1.0
+"""s; the simulator answers within a tick of 2 ms, unless it is gone."""
+
+END_S = 3.0
+"""s that the simulator gets to end by itself once its input is closed."""
+
+
+class SimulatorFailed(GeartenderError):
+    """The simulator did not start; it has said why on stderr."""
+
+
+class SimulatorChild:
+    """Talks with the simulator over its standard input and output, a line each. One question at a time."""
+
+    def __init__(self, process: subprocess.Popen[bytes]) -> None:
+        self._process = process
+        self._turn = asyncio.Lock()
+        self._reader: asyncio.StreamReader | None = None
+
+    async def truth(self) -> Truth:
+        """What the mechanics do now. Raises Offline."""
+        answer: Truth = await self._ask("truth")
+        return answer
+
+    async def command(self, line: str) -> None:
+        """Make trouble, or end it. Raises Invalid with what would have been right, Offline."""
+        answer = await self._ask(line)
+        if "error" in answer:
+            raise Invalid(answer["error"])
+
+    async def _ask(self, line: str) -> Any:
+        assert self._process.stdin is not None  # noqa: S101 - started with pipes
+        async with self._turn:
+            reader = await self._connected()
+            try:
+                self._process.stdin.write(line.encode() + b"\n")
+                self._process.stdin.flush()
+                async with asyncio.timeout(ANSWER_S):
+                    answer = await reader.readline()
+            except (OSError, TimeoutError) as error:
+                raise Offline("The simulator does not answer. Start the demo again.") from error
+        if not answer:
+            raise Offline("The simulator has ended. Start the demo again.")
+        return json.loads(answer)
+
+    async def _connected(self) -> asyncio.StreamReader:
+        """The simulator's output as a stream of this loop, made at the first question."""
+        if self._reader is None:
+            loop = asyncio.get_running_loop()
+            reader = asyncio.StreamReader()
+            await loop.connect_read_pipe(lambda: asyncio.StreamReaderProtocol(reader), self._process.stdout)
+            self._reader = reader
+        return self._reader
+
+
+@contextmanager
+def simulator(arguments: Sequence[str]) -> Iterator[SimulatorChild]:
+    """A running simulator, ended at the end. Raises SimulatorFailed when it does not get ready."""
+    command = [sys.executable, "-m", "geartender.simulator.process", *arguments]
+    # A session of its own: an interrupt at the terminal must reach the service first, which then ends the simulator.
+    process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, start_new_session=True)  # noqa: S603 - our own module
+    try:
+        assert process.stdout is not None  # noqa: S101 - started with pipes
+        if not _first_line(process).startswith(b"ready "):
+            raise SimulatorFailed("the simulator did not start")
+        yield SimulatorChild(process)
+    finally:
+        _end(process)
+
+
+def _first_line(process: subprocess.Popen[bytes]) -> bytes:
+    """The first line, read byte by byte so that nothing of what follows is swallowed by a buffer."""
+    assert process.stdout is not None  # noqa: S101 - started with pipes
+    line = b""
+    while not line.endswith(b"\n"):
+        byte = process.stdout.raw.read(1) if hasattr(process.stdout, "raw") else process.stdout.read(1)
+        if not byte:
+            return b""
+        line += byte
+    return line
+
+
+def _end(process: subprocess.Popen[bytes]) -> None:
+    """Close its input, which ends it; kill it when it does not."""
+    try:
+        process.communicate(timeout=END_S)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        process.wait()
+    except ValueError:  # its pipes are with the event loop, which is closed by now
+        process.kill()
+        process.wait()

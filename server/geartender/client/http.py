@@ -1,0 +1,82 @@
+"""Requests to the service: the address, the key, who asks, and errors translated."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Mapping
+from typing import Any
+
+import httpx
+
+from geartender.client.problems import refusal_from
+from geartender.errors import Unreachable
+
+TIMEOUT_S = 10.0
+"""s; a service on the slowest board answers in a tenth of it."""
+
+TRIES = 3
+"""A radio that swallows three requests in a row is not there."""
+
+Json = Any
+Headers = Mapping[str, str]
+
+
+class Http:
+    """One connection to one service."""
+
+    def __init__(self, url: str, key: str | None, name: str | None, transport: httpx.BaseTransport | None) -> None:
+        headers = {"Geartender-Client": name or f"script-{secrets.token_hex(4)}"}
+        if key is not None:
+            headers["Authorization"] = f"Bearer {key}"
+        self.url = url.rstrip("/")
+        self._http = httpx.Client(
+            base_url=self.url, headers=headers, timeout=TIMEOUT_S, transport=transport, trust_env=False
+        )
+
+    def close(self) -> None:
+        """Close the connection."""
+        self._http.close()
+
+    def get(self, path: str, headers: Headers | None = None) -> Json:
+        """The JSON at a path. Raises Refused, Unreachable."""
+        return self._again("GET", path, None, headers).json()
+
+    def get_text(self, path: str, accept: str) -> str:
+        """The text at a path, in the form asked for."""
+        return self._again("GET", path, None, {"Accept": accept}).text
+
+    def send(self, method: str, path: str, body: Json = None, headers: Headers | None = None) -> Json:
+        """Ask once; for what must not be done twice. Raises Refused, Unreachable."""
+        return self._once(method, path, body, headers).json()
+
+    def send_until_answered(self, method: str, path: str, body: Json = None, headers: Headers | None = None) -> Json:
+        """Ask again when no answer comes; for what may be repeated, or carries an Idempotency-Key."""
+        return self._again(method, path, body, headers).json()
+
+    def start(self, path: str, body: Json = None) -> Json:
+        """Start something exactly once, however often the request has to be repeated."""
+        return self.send_until_answered("POST", path, body, {"Idempotency-Key": secrets.token_hex(8)})
+
+    def _again(self, method: str, path: str, body: Json, headers: Headers | None) -> httpx.Response:
+        for _ in range(TRIES - 1):
+            try:
+                return self._once(method, path, body, headers)
+            except Unreachable as error:
+                if isinstance(error.__cause__, httpx.ConnectError):
+                    raise  # nobody listens there: asking again at once changes nothing
+        return self._once(method, path, body, headers)
+
+    def _once(self, method: str, path: str, body: Json, headers: Headers | None) -> httpx.Response:
+        try:
+            answer = self._http.request(method, path, json=body, headers=headers)
+        except (httpx.TransportError, httpx.InvalidURL) as error:
+            raise Unreachable(f"no answer from {self.url}: {error}") from error
+        if answer.is_success:
+            return answer
+        try:
+            problem = answer.json()
+        except ValueError:
+            problem = None
+        if not isinstance(problem, dict):
+            raise Unreachable(f"{self.url} answers {answer.status_code}, but not as a Geartender service")
+        raise refusal_from(problem)

@@ -178,7 +178,9 @@ S_SILENCE_MS = const(140)
 S_JOG_MS = const(141)
 S_SETTLE_MS = const(142)
 S_TURN_COUNTS = const(143)
-WORDS = const(144)
+
+SPEED_THEN = const(144)  # estimated speed at the tick before
+WORDS = const(146)
 
 # --- a row of the plan queue: the reference at one tick, and its differences
 ROW_T = const(0)
@@ -753,11 +755,16 @@ def _guard_place(state):
         return
     away = ((s[R_INT] - s[COUNT] + HALF) & MASK) - HALF
     delta = s[DELTA]
+    # away from the reference, against the drive, and faster and faster: a load that is being braked gets slower
+    gain = s[X_SPEED] - s[SPEED_THEN]
+    s[SPEED_THEN] = s[X_SPEED]
     if away > 2 and delta < 0 and s[VOLTS] > 0:
-        s[WRONG] = s[WRONG] - delta
+        s[WRONG] = s[WRONG] - delta if gain < 0 else s[WRONG] + delta
     elif away < -2 and delta > 0 and s[VOLTS] < 0:
-        s[WRONG] = s[WRONG] + delta
+        s[WRONG] = s[WRONG] + delta if gain > 0 else s[WRONG] - delta
     elif delta:
+        s[WRONG] = 0
+    if s[WRONG] < 0:
         s[WRONG] = 0
     if s[WRONG] >= s[S_WRONG_WAY]:
         _fault(state, WRONG_DIRECTION, 0)
@@ -767,7 +774,9 @@ def _guard_place(state):
     if (away > s[S_FOLLOWING] or away < 0 - s[S_FOLLOWING]) and not timed:
         _fault(state, FOLLOWING_ERROR, 0)
         return
-    if s[HOMED] and s[S_ENDLESS] == 0 and s[LABEL] != HOMING:
+    # at rest under a short the lever may creep, and taking the short away would only let it run
+    driven = s[MODE] != REST or s[S_REST_MODE] == 1
+    if driven and s[HOMED] and s[S_ENDLESS] == 0 and s[LABEL] != HOMING:
         place = ((s[COUNT] - s[ORIGIN_INT] + HALF) & MASK) - HALF
         if place > s[S_TRAVEL_HIGH] + s[S_TRAVEL_MARGIN] and delta > 0:
             _fault(state, TRAVEL, 0)

@@ -39,7 +39,9 @@ class Verbs:
 
     def names(self):
         """Give the verbs that need an open conversation."""
-        return sorted([*self._table, "set"])
+        names = list(self._table)
+        names.append("set")
+        return sorted(names)
 
     def obey(self, verb, words):
         """Do what a request asks; give `ok …` or `no …`."""

@@ -62,6 +62,7 @@ TABLE = (
     ("jog_ms", 50, 1000),
     ("settle_ms", 20, 10000),
     ("turn_counts", 0, 400000000),
+    ("damping", 0, 2048),
 )
 
 RAMP_PRODUCT = 1 << 30  # accel² / jerk: what the ramp's product of acceleration and ticks may reach in 32 bits

@@ -178,8 +178,9 @@ S_SILENCE_MS = const(140)
 S_JOG_MS = const(141)
 S_SETTLE_MS = const(142)
 S_TURN_COUNTS = const(143)
+S_DAMPING = const(144)
 
-SPEED_THEN = const(144)  # estimated speed at the tick before
+SPEED_THEN = const(145)  # estimated speed at the tick before
 WORDS = const(146)
 
 # --- a row of the plan queue: the reference at one tick, and its differences
@@ -609,10 +610,12 @@ def _drive(state):
             error = 0
         speed = s[D1_HIGH]
         ahead = ((speed >> s[S_SPEED_SHIFT]) * s[S_KE_NUM]) >> s[S_KE_SHIFT]
+        ahead = ahead + (((ahead - back) * s[S_DAMPING]) >> 8)
         ahead = ahead + ((accel * s[S_KA_NUM]) >> s[S_KA_SHIFT])
-        if speed > 0:
+        # friction is against the reference's motion; at its end, against what is left of the way
+        if speed > 0 or (speed == 0 and error > 0):
             ahead = ahead + s[S_FRICTION_MV]
-        elif speed < 0:
+        elif speed < 0 or error < 0:
             ahead = ahead - s[S_FRICTION_MV]
         volts = ahead + ((error * s[S_KP_NUM]) >> s[S_KP_SHIFT]) + (s[INTEGRAL] >> 12)
         # the slew limit first, the current limit last: in a jam the drive must be free to fall at once

@@ -241,7 +241,8 @@ SUPPLY_LOW = const(8)
 TOO_HOT = const(9)
 HOME_NOT_FOUND = const(10)
 
-SETTLE_TICKS = const(10)  # 20 ms in the target's cell is at rest: longer than one swing of the rotor over a cell
+SETTLE_TICKS = const(20)  # 40 ms in the target's cell is at rest: longer than one swing of the lever on its train
+SETTLE_HASTE = const(6)  # times quicker that the integral grows once the reference has come to rest
 LOW_TICKS = const(50)  # 100 ms: longer than the dip of a starting motor
 SECOND_TICKS = const(500)
 MOVING_SPEED = const(1024)  # 2^-16 count per tick (8 counts/s): below it the sense of motion is not known
@@ -635,7 +636,10 @@ def _drive(state):
             volts = low
             free = 0 if error < 0 else 1
         if free:  # no integration against a bound: it would have to be undone later
-            total = s[INTEGRAL] + ((error * s[S_KI_NUM]) >> s[S_KI_SHIFT])
+            more = (error * s[S_KI_NUM]) >> s[S_KI_SHIFT]
+            if s[MODE] == PLAN and s[SETTLING] > 0:  # at rest it cannot overshoot by it, only break loose sooner
+                more = more * SETTLE_HASTE
+            total = s[INTEGRAL] + more
             top = s[S_NOMINAL_MV] << 12
             s[INTEGRAL] = top if total > top else (0 - top if total < 0 - top else total)
     s[VOLTS] = volts

@@ -11,13 +11,10 @@ from pathlib import Path
 from statistics import median, quantiles
 from time import perf_counter_ns
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "motion"))
-
-import random_plans
+sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from geartender.motion import plan
-
-SLOWER_ALLOWED = 1e-8  # relative to the reference library
+from tests.motion import random_plans
 
 
 def main() -> int:
@@ -34,7 +31,7 @@ def check(seed: int, count: int) -> int:
     worst = random_plans.verify(seed, count)
     print("\n".join(worst.lines()))
     rounding = max(worst.step, worst.end, worst.beyond_limits) <= random_plans.ROUNDING
-    good = rounding and worst.slower_than_oracle <= SLOWER_ALLOWED
+    good = rounding and worst.slower_than_oracle <= random_plans.SLOWER_ALLOWED
     print("good" if good else "NOT GOOD ENOUGH")
     return 0 if good else 1
 

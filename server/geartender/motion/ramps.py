@@ -7,16 +7,14 @@ jerk one way, at most a stretch at full acceleration, full jerk the other way; i
 """
 
 import math
-from bisect import bisect_right
 from collections.abc import Iterable
-from itertools import accumulate
 from typing import NamedTuple
 
 # How far beyond a limit, relative to it, still counts as on it. A state computed to lie exactly on the boundary is off by some
 # 1e-16; treating that as outside would put a pointless sliver of braking in front of the path.
 ON_THE_LIMIT = 1e-14
-# Boundaries of two motions that lie closer than this, relative to their duration, are the same one up to rounding.
-BOUNDARIES_MEET = 4e-15
+# What is left of a phase when less than this share of it is left: rounding of the boundary that it was cut at.
+SLIVER = 4e-15
 
 
 class Phase(NamedTuple):
@@ -49,32 +47,28 @@ def travel(phases: Iterable[Phase], v: float, a: float) -> float:
     return x
 
 
-def blend(near: list[Phase], far: list[Phase], share: float) -> list[Phase]:
-    """The weighted mean of two motions of the same duration from the same state, `share` of it from `far`."""
-    near_ends, far_ends = _ends(near), _ends(far)
-    sliver = BOUNDARIES_MEET * far_ends[-1]
+def blend(a: float, near: list[Phase], far: list[Phase], share: float) -> list[Phase]:
+    """The weighted mean of two motions from one state with the acceleration `a`, `share` of it from `far`.
+
+    `near` is the shorter one and ends at rest, where it waits until `far` is over too.
+    """
     blended: list[Phase] = []
-    since = 0.0
-    for until in sorted({*near_ends, *far_ends}):
-        if until - since <= sliver:
-            continue
-        (jerk, after), (far_jerk, far_after) = (
-            _inside(phases, ends, since, until, sliver) for phases, ends in ((near, near_ends), (far, far_ends))
-        )
-        blended.append(Phase(until - since, jerk + share * (far_jerk - jerk), after + share * (far_after - after)))
-        since = until
+    waiting = [*near, Phase(math.inf, 0.0, 0.0)]
+    slow = waiting.pop(0)
+    near_left, near_a, far_a = slow.duration, a, a
+    for phase in far:
+        far_left = phase.duration
+        while far_left > SLIVER * phase.duration:
+            while near_left <= SLIVER * slow.duration and waiting:
+                near_a, slow = slow.after, waiting.pop(0)
+                near_left = slow.duration
+            step = min(far_left, near_left)
+            far_left, near_left = far_left - step, near_left - step
+            far_a = far_a + step * phase.jerk if far_left > SLIVER * phase.duration else phase.after
+            near_a = near_a + step * slow.jerk if near_left > SLIVER * slow.duration or not waiting else slow.after
+            jerk = slow.jerk + share * (phase.jerk - slow.jerk)
+            blended.append(Phase(step, jerk, near_a + share * (far_a - near_a)))
     return blended
-
-
-def _ends(phases: list[Phase]) -> list[float]:
-    return list(accumulate(phase.duration for phase in phases))
-
-
-def _inside(phases: list[Phase], ends: list[float], since: float, until: float, sliver: float) -> tuple[float, float]:
-    """Jerk between two times that no boundary separates, and the acceleration at the later one."""
-    index = min(bisect_right(ends, (since + until) / 2), len(phases) - 1)
-    phase, left = phases[index], ends[index] - until
-    return phase.jerk, phase.after if abs(left) <= sliver else phase.after - phase.jerk * left
 
 
 def within_acceleration(v: float, a: float) -> tuple[list[Phase], float, float]:
@@ -108,26 +102,19 @@ def into_limits(v: float, a: float, limit: float) -> tuple[list[Phase], float, f
 
 
 def _brake_to_limit(v: float, a: float, limit: float) -> tuple[list[Phase], float]:
-    """The part of the quickest change to -limit that leads back down to +limit, and the acceleration there."""
-    kept: list[Phase] = []
-    for phase in change(v, a, -limit):
-        time = _time_to_fall(v - limit, a, phase.jerk)
-        if time <= phase.duration:
-            a += phase.jerk * time
-            kept.append(Phase(time, phase.jerk, a))
-            break
-        v += phase.duration * (a + phase.duration * phase.jerk / 2)
-        a = phase.after
-        kept.append(phase)
-    # Rounding of a start far outside must not leave more deceleration than can be taken away before the opposite limit.
-    return kept, max(a, -2.0 * math.sqrt(limit))
+    """The part of the quickest change to -limit that leads back down to +limit, and the acceleration there.
 
-
-def _time_to_fall(excess: float, a: float, jerk: float) -> float:
-    """Time until excess + a·t + jerk·t²/2 falls through zero, infinite if it never does. The jerk is -1, 0 or 1."""
-    if jerk == 0.0:
-        return max(excess, 0.0) / -a
-    discriminant = a * a - 2 * jerk * excess
-    if discriminant < 0.0:
-        return math.inf
-    return -a - math.sqrt(discriminant) if jerk > 0.0 else a + math.sqrt(discriminant)
+    Which of the three phases of that change passes +limit is told by the decelerations, never by a difference of velocities:
+    those of a start far outside have lost the digits that matter here.
+    """
+    peak_squared = max(v + limit + a * a / 2, 0.0)
+    peak = min(math.sqrt(peak_squared), 1.0)
+    first = Phase(max(a + peak, 0.0), -1.0, -peak)
+    # From this deceleration at +limit, taken away at full jerk, the velocity just comes to -limit.
+    most = 2.0 * math.sqrt(limit)
+    if peak > most:
+        return [first, Phase(max(peak_squared - 1.0, 0.0), 0.0, -peak), Phase(peak - most, 1.0, -most)], -most
+    fall = math.sqrt(max(a * a + 2.0 * (v - limit), 0.0))
+    if fall > 1.0:
+        return [first, Phase((fall * fall - 1.0) / 2, 0.0, -1.0)], -1.0
+    return [Phase(max(a + fall, 0.0), -1.0, -fall)], -fall

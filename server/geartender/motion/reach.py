@@ -80,13 +80,16 @@ class Reach:
         return Shape(1.0, rise_hold, 1.0, max(rise_hold + c, 0.0))
 
     def turn(self) -> Shape:
-        """From a start that moves backwards: brake as hard as possible until the velocity is zero, then stop as soon as possible.
+        """From a start that moves backwards: brake as hard as possible until the velocity is zero, then stop again at once.
 
-        Its farthest point backwards is the least that any path can have.
+        Its farthest point backwards is the least that any path can have. Where that stop would come too late for the velocity
+        limit, the path that just touches the limit.
         """
         rise, rise_hold = math.sqrt(max(-2.0 * self._c, 0.0)), 0.0
         if rise > 1.0:
             rise, rise_hold = 1.0, -self._c - 0.5
+        if rise * rise / 2 > self._limit:
+            return self._full
         return Shape(max(rise, self._a), rise_hold, rise * math.sqrt(0.5), 0.0)
 
     def to_distance(self, distance: float, stop_time: float, stop_distance: float) -> Shape:

@@ -142,9 +142,9 @@ def test_whatever_gets_lost_is_sent_again_and_done_once(way: str) -> None:
     obeyed: list[str] = []
     inner = talk.board.core.verbs.obey
 
-    def obey(verb: str, words: list[str]) -> str:
+    def obey(verb: str, words: list[str], overtaken: bool) -> str:
         obeyed.append(f"{verb} {' '.join(words)}")
-        return inner(verb, words)
+        return inner(verb, words, overtaken)
 
     talk.board.core.verbs.obey = obey
     talk.carry = carry

@@ -66,7 +66,7 @@ class Core:
             if self.heat.step() and s[t.MODE] != t.OFF and s[t.COMMAND] == 0:
                 self.fail(t.TOO_HOT)
             while self._waiting and s[t.COMMAND] == 0 and s[t.KILL] == 0:
-                self._obey(self._waiting.pop(0))
+                self._obey(*self._waiting.pop(0))
         self._tell()
         if self.period_ms and wrapped(s[t.NOW] - self._last_sent) >= self.period_ms * 1000:
             self._telemetry()
@@ -136,12 +136,14 @@ class Core:
     def _line(self, body):
         self.state[t.SILENT] = 0
         if body.startswith("stop "):
+            # what came before the stop and has not been obeyed yet must not start anything after it
+            self._waiting = [(line, True) for line, _ in self._waiting]
             self.verbs.stop(body.split(" ")[1:])
         elif len(self._waiting) < LINES_WAITING:
-            self._waiting.append(body)
+            self._waiting.append((body, False))
 
-    def _obey(self, body):
-        """Answer one request line, once."""
+    def _obey(self, body, overtaken):
+        """Answer one request line, once; `overtaken` by a stop it starts nothing."""
         if body.startswith("stop "):
             self.verbs.ramped_stop(body.split(" ")[1:])
             return
@@ -158,7 +160,7 @@ class Core:
             self._send("%d no hello" % request_id)
         elif request_id == self._expected:
             self._expected += 1
-            self._answer(request_id, self.verbs.obey(verb, words[2:]))
+            self._answer(request_id, self.verbs.obey(verb, words[2:], overtaken))
         elif request_id > self._expected:
             self._send("%d no order" % request_id)
         else:
@@ -203,7 +205,7 @@ class Core:
 
     def keep(self, body):
         """Let a line wait for its turn, ahead of the others."""
-        self._waiting.insert(0, body)
+        self._waiting.insert(0, (body, False))
 
     # --- what the host is told
 

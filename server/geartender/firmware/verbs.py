@@ -8,7 +8,7 @@ from .version import PROTOCOL, VERSION
 NUMBER_MAX = 1 << 30  # motions and stop numbers: small integers on the board
 START_AHEAD_US = 2 * t.TICK_US  # a queue must reach the tick before its start does
 WITHIN = 2 << 16  # 2 counts: what a path may be off at the travel's end by rounding
-NO_TRAVEL = 1 << 80
+STARTING = ("arm", "home", "plan", "piece", "go", "turn", "jog")
 
 
 class Refusal(Exception):
@@ -43,9 +43,11 @@ class Verbs:
         names.append("set")
         return sorted(names)
 
-    def obey(self, verb, words):
-        """Do what a request asks; give `ok …` or `no …`."""
+    def obey(self, verb, words, overtaken):
+        """Do what a request asks; give `ok …` or `no …`. One that a stop has overtaken starts nothing."""
         try:
+            if overtaken and verb in STARTING:
+                raise Refusal("stopped")
             if verb == "set":
                 fields = self.set(words)
             elif verb in self._table:

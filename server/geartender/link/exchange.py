@@ -169,6 +169,7 @@ class Exchange:
         self._stop = _Stop(category, self._stop_number, due=now)
         self._drop(lambda request: request.verb in MOVES)
         self._vacate(lambda request: request.verb in MOVES, Outcome.DROPPED)
+        self._vacate(lambda request: request.verb in MOVES, Outcome.DROPPED)
         return self._stop_number
 
     def receive(self, data: bytes, now: float) -> None:

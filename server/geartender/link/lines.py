@@ -22,7 +22,7 @@ CLOCK_SPAN = 1 << 30
 
 REASONS = (
     *("hello", "verb", "fields", "range", "stale", "order", "late", "disarmed", "armed", "fault", "homeless"),
-    *("busy", "unset", "join", "rest", "travel", "full", "protocol"),
+    *("busy", "unset", "stopped", "join", "rest", "travel", "full", "protocol"),
 )
 STATES = ("disarmed", "ready", "moving", "homing", "turning", "jogging", "stopping", "faulted")
 ENDINGS = ("none", "done", "replaced", "stopped", "faulted")

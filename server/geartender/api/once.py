@@ -58,6 +58,8 @@ class Once:
         return cast("T", await asyncio.shield(entry.outcome))
 
     async def _first(self, key: Key, fingerprint: bytes, action: Callable[[], Awaitable[T]]) -> T:
+        if len(self._entries) >= REMEMBERED_MAX:
+            self._entries.popitem(last=False)
         outcome: asyncio.Future[object] = asyncio.get_running_loop().create_future()
         outcome.add_done_callback(_mark_seen)
         self._entries[key] = _Entry(fingerprint, self._monotonic() + REMEMBERED_S, outcome)
@@ -75,11 +77,8 @@ class Once:
 
     def _forget_old(self) -> None:
         now = self._monotonic()
-        while self._entries:
-            key, entry = next(iter(self._entries.items()))
-            if entry.until > now and len(self._entries) < REMEMBERED_MAX:
-                return
-            del self._entries[key]
+        while self._entries and next(iter(self._entries.values())).until <= now:
+            self._entries.popitem(last=False)
 
 
 def _mark_seen(outcome: asyncio.Future[object]) -> None:

@@ -103,14 +103,18 @@ def page_router(templates_dir: Path, static_dir: Path, version: str) -> APIRoute
 
 
 def _view(templates: Environment, assets: Assets, view: str) -> Callable[[Request], Awaitable[Response]]:
-    body = templates.get_template("page.html").render(
-        view=view,
-        views=VIEWS,
-        static=f"static/{assets.version}",
-        styles=assets.named(".css"),
-        modules=assets.named(".js"),
-        version=assets.version,
-    ).encode()
+    body = (
+        templates.get_template("page.html")
+        .render(
+            view=view,
+            views=VIEWS,
+            static=f"static/{assets.version}",
+            styles=assets.named(".css"),
+            modules=assets.named(".js"),
+            version=assets.version,
+        )
+        .encode()
+    )
     packed = gzip.compress(body, mtime=0)
 
     async def show(request: Request) -> Response:

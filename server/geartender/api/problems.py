@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 from fastapi import APIRouter, FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import HTMLResponse, JSONResponse
+from fastapi.routing import iter_route_contexts
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
 from starlette.exceptions import HTTPException
-from starlette.routing import Match, Route
 
 from geartender.errors import BuildSheetError, GeartenderError, LinkError, PlanError, Refused, Unknown
 from geartender.mistakes import mistakes_from
@@ -66,7 +66,7 @@ def add_problem_handlers(app: FastAPI) -> None:
     async def by_status(request: Request, error: Exception) -> JSONResponse:
         assert isinstance(error, HTTPException)  # noqa: S101 - registered for nothing else
         slug = STATUS_SLUGS.get(error.status_code, "failed")
-        headers = {"Allow": ", ".join(allowed_methods(request))} if slug == "method-not-allowed" else None
+        headers = {"Allow": ", ".join(allowed_methods(request.app, request.url.path))} if slug == "method-not-allowed" else None
         return problem_response(slug, _status_detail(slug, request), headers)
 
     app.add_exception_handler(GeartenderError, ours)
@@ -82,26 +82,15 @@ def _status_detail(slug: str, request: Request) -> str:
     }.get(slug, PROBLEMS[slug].means)
 
 
-def allowed_methods(request: Request) -> list[str]:
+def allowed_methods(app: FastAPI, path: str) -> list[str]:
     """Every method that the path answers, over all its routes (RFC 9110 section 15.5.6)."""
-    scope = {**request.scope, "method": "OPTIONS"}
     found: set[str] = set()
-    for route in all_routes(request.app.routes):
-        if isinstance(route, Route) and route.matches(scope)[0] is not Match.NONE:
-            found |= route.methods or set()
+    for route in iter_route_contexts(app.routes):
+        if route.methods and route.path_regex.match(path):
+            found |= route.methods
     if "GET" in found:
         found.add("HEAD")
     return sorted(found)
-
-
-def all_routes(routes: Iterable[Any]) -> Iterable[Any]:
-    """The routes of an application, those of included routers among them."""
-    for route in routes:
-        inner = getattr(route, "routes", None)
-        if inner:
-            yield from all_routes(inner)
-        else:
-            yield route
 
 
 def mistakes_in(errors: Sequence[Any]) -> list[dict[str, str]]:
@@ -113,7 +102,8 @@ def _request_mistake(error: Any) -> dict[str, str]:
     """The first step of the place says which part of the request it is in; only the body can be pointed into."""
     source, *path = error["loc"]
     if error["type"] == "json_invalid":
-        return {"detail": f"not JSON: {error['ctx']['error']} at character {path[0]}", "pointer": "#"}
+        where = f" at character {path[0]}" if path else ""
+        return {"detail": f"not JSON: {error['ctx']['error']}{where}", "pointer": "#"}
     (mistake,) = mistakes_from([{**error, "loc": path}])
     if source == "body":
         return mistake.as_problem()

@@ -14,6 +14,7 @@ app = typer.Typer(
     no_args_is_help=True,
     add_completion=False,
     pretty_exceptions_enable=False,
+    rich_markup_mode=None,  # plain help: laying it out with colours costs twice as long as everything else
     help="Works out, drives and guards a home-built geared servo.",
     epilog="Exit codes: 0 done, 1 failed, 2 usage, 3 service unreachable, 4 refused, 5 timed out, 6 faulted, 130 interrupted.",
 )

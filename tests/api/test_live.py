@@ -168,7 +168,7 @@ def test_what_is_no_text_or_too_long_ends_the_socket_and_its_jog() -> None:
             async with kit.socket() as socket:
                 socket.say(type="jog", servo="vent", speed_deg_s=5)
                 socket.say_raw(text)  # type: ignore[arg-type]
-                await socket.until(lambda: socket.close_code() is not None)  # noqa: B023 - awaited within the turn
+                await socket.until(lambda: socket.close_code() is not None)
                 assert socket.close_code() == code
             assert kit.servo.names()[-1] == "end_jog"
 

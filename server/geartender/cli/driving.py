@@ -106,7 +106,12 @@ def move(
 ) -> None:
     """Go to an angle and wait until it is there. Ctrl-C stops it."""
     target = {"by": angle_deg} if by else {"to": angle_deg}
-    options: dict[str, Any] = {"speed_deg_s": speed, "duration_s": duration, "torque_nm": torque, "when_busy": when_busy}
+    options: dict[str, Any] = {
+        "speed_deg_s": speed,
+        "duration_s": duration,
+        "torque_nm": torque,
+        "when_busy": when_busy,
+    }
     with connected(url, key) as client, progress_shown(as_json) as progress:
         motion = chosen(client, servo).move(**target, wait=not no_wait, progress=progress, **options)
         result(motion, as_json, motion_line)

@@ -28,7 +28,7 @@ class SimulatorChild:
     """Talks with the simulator over its standard input and output, a line each. One question at a time."""
 
     def __init__(self, process: subprocess.Popen[bytes]) -> None:
-        self._process = process
+        self.process = process
         self._turn = asyncio.Lock()
         self._reader: asyncio.StreamReader | None = None
 
@@ -44,12 +44,12 @@ class SimulatorChild:
             raise Invalid(answer["error"])
 
     async def _ask(self, line: str) -> Any:
-        assert self._process.stdin is not None  # noqa: S101 - started with pipes
+        assert self.process.stdin is not None  # noqa: S101 - started with pipes
         async with self._turn:
             reader = await self._connected()
             try:
-                self._process.stdin.write(line.encode() + b"\n")
-                self._process.stdin.flush()
+                self.process.stdin.write(line.encode() + b"\n")
+                self.process.stdin.flush()
                 async with asyncio.timeout(ANSWER_S):
                     answer = await reader.readline()
             except (OSError, TimeoutError) as error:
@@ -63,7 +63,7 @@ class SimulatorChild:
         if self._reader is None:
             loop = asyncio.get_running_loop()
             reader = asyncio.StreamReader()
-            await loop.connect_read_pipe(lambda: asyncio.StreamReaderProtocol(reader), self._process.stdout)
+            await loop.connect_read_pipe(lambda: asyncio.StreamReaderProtocol(reader), self.process.stdout)
             self._reader = reader
         return self._reader
 
@@ -72,36 +72,27 @@ class SimulatorChild:
 def simulator(arguments: Sequence[str]) -> Iterator[SimulatorChild]:
     """A running simulator, ended at the end. Raises SimulatorFailed when it does not get ready."""
     command = [sys.executable, "-m", "geartender.simulator.process", *arguments]
-    # A session of its own: an interrupt at the terminal must reach the service first, which then ends the simulator.
-    process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, start_new_session=True)  # noqa: S603 - our own module
+    # Unbuffered, so that nothing behind the first line is swallowed before the event loop reads on. A session of its own: an
+    # interrupt at the terminal must reach the service alone, which then ends the simulator.
+    process = subprocess.Popen(  # noqa: S603 - our own module
+        command, bufsize=0, stdin=subprocess.PIPE, stdout=subprocess.PIPE, start_new_session=True
+    )
     try:
         assert process.stdout is not None  # noqa: S101 - started with pipes
-        if not _first_line(process).startswith(b"ready "):
+        if not process.stdout.readline().startswith(b"ready "):
             raise SimulatorFailed("the simulator did not start")
         yield SimulatorChild(process)
     finally:
         _end(process)
 
 
-def _first_line(process: subprocess.Popen[bytes]) -> bytes:
-    """The first line, read byte by byte so that nothing of what follows is swallowed by a buffer."""
-    assert process.stdout is not None  # noqa: S101 - started with pipes
-    line = b""
-    while not line.endswith(b"\n"):
-        byte = process.stdout.raw.read(1) if hasattr(process.stdout, "raw") else process.stdout.read(1)
-        if not byte:
-            return b""
-        line += byte
-    return line
-
-
 def _end(process: subprocess.Popen[bytes]) -> None:
     """Close its input, which ends it; kill it when it does not."""
+    for pipe in (process.stdin, process.stdout):
+        if pipe is not None:
+            pipe.close()
     try:
-        process.communicate(timeout=END_S)
+        process.wait(END_S)
     except subprocess.TimeoutExpired:
-        process.kill()
-        process.wait()
-    except ValueError:  # its pipes are with the event loop, which is closed by now
         process.kill()
         process.wait()

@@ -1,0 +1,22 @@
+import pytest
+
+from geartender.cli.terminal import exit_code
+from geartender.errors import Disarmed, Faulted, GeartenderError, NotDone, StoppedItself, TookTooLong, Unreachable
+
+REPORT = {"kind": "move", "state": "stopped", "reason": None}
+
+
+@pytest.mark.parametrize(
+    ("error", "code"),
+    [
+        (NotDone(REPORT), 1),
+        (GeartenderError("x"), 1),
+        (Unreachable("x"), 3),
+        (Disarmed("x"), 4),
+        (TookTooLong("x"), 5),
+        (Faulted("x"), 6),
+        (StoppedItself(REPORT), 6),
+    ],
+)
+def test_each_end_has_its_exit_code(error: GeartenderError, code: int) -> None:
+    assert exit_code(error) == code

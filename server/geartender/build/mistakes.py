@@ -130,7 +130,7 @@ def _usable(model: type[BaseModel], raw: Mapping[str, Any], bad: set[str], prefi
             values[name] = None
         elif name not in raw:
             values[name] = field.get_default(call_default_factory=True)
-        elif table is not None:
+        elif table is not None and isinstance(raw[name], Mapping):
             values[name] = _usable(table, raw[name], bad, f"{name}.")
         else:
             values[name] = raw[name]

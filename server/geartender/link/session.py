@@ -69,6 +69,11 @@ class Link:
         """Whether requests can be made."""
         return self.exchange.phase is Phase.OPEN
 
+    @property
+    def port_open(self) -> bool:
+        """Whether there is a port, whoever is behind it."""
+        return self._port is not None
+
     async def run(self) -> None:
         """Open the port, keep it, and open it again when it is lost. Ends by cancellation."""
         failing_since = self._now()

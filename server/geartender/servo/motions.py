@@ -44,6 +44,10 @@ class Motion:
     error_deg: float | None = None
     peak_torque_nm: float | None = None
     reason: str | None = None
+    held: bool = False
+    """The speed override is 0: it waits at rest, still running."""
+    released: bool = False
+    """The control of a jog was let go, so its stop is its proper end."""
     trace: list[TraceRow] = field(default_factory=list)
     _every: int = 1
     _skipped: int = 0

@@ -1,97 +1,276 @@
-"""One servo: takes commands, guards them, follows what the firmware does, and tells whoever listens."""
+"""One servo: the commands that people, scripts and sequences give it, and what guards them."""
 
 from __future__ import annotations
 
-from geartender.build import BuildSheet
-from geartender.link.port import Opener
-from geartender.servo.models import Snapshot
+import math
+from dataclasses import replace
+
+from geartender.errors import Busy, Disarmed, Faulted, Invalid, NotHomed, Refused
+from geartender.servo.body import Held
+from geartender.servo.live import Live
+from geartender.servo.models import MotionKind, MotionState, ServoState
 from geartender.servo.motions import Motion, Who
-from geartender.servo.requests import MoveRequest, TurnRequest
-from geartender.servo.subscription import Subscription
-from geartender.world import World
+from geartender.servo.planning import check_limit, requested_limits, sheet_limits, turn_duration
+from geartender.servo.requests import MoveRequest, TurnRequest, WhenBusy
+from geartender.servo.settings import JOG_MS, OVERRIDE_MAX
+from geartender.servo.steering import Steering
+
+QUEUED_MAX = 32
+"""Moves that may wait behind the one that runs; longer lists are sequences."""
 
 
-class Servo:
+class Servo(Steering):
     """One servo behind one port. `run` owns the link; everything else may be called from the same event loop."""
 
-    def __init__(self, name: str, sheet: BuildSheet, opener: Opener, world: World) -> None:
-        self.name = name
-        self.sheet = sheet
-        self._opener = opener
-        self._world = world
-
-    def snapshot(self, who: Who | None = None) -> Snapshot:
-        """Everything about the servo now; `who` decides whether the helm is `yours`."""
-        raise NotImplementedError
+    # Drive on and off
 
     async def arm(self, who: Who) -> None:
         """Let the bridge drive. Returns when the firmware has said yes; raises Refused."""
-        raise NotImplementedError
+        self._require_sheet()
+        live = self._require_live()
+        self._require_no_fault()
+        self._take_helm(who)
+        if not live.armed:
+            await self._drive.ask("arm", self._drive.deadline())
+            self._tell("armed", f"armed by {who.label}")
+        self._publish()
 
     async def disarm(self, who: Who) -> None:
-        """Take drive away at once."""
-        raise NotImplementedError
+        """Take drive away at once; anybody may. Raises Refused."""
+        self._require_live()
+        self._stops += 1
+        self._drop_waiting(f"disarmed by {who.label}")
+        await self._drive.ask("disarm")
+        self._tell("disarmed", f"disarmed by {who.label}")
+        self._publish()
 
     async def reset(self, who: Who) -> None:
-        """Clear the fault; starts nothing."""
-        raise NotImplementedError
+        """Clear the fault; starts nothing. Raises Refused."""
+        self._require_live()
+        await self._drive.ask("reset")
+        if self._fault is not None:
+            self._tell("reset", f"{self._fault.cause} reset by {who.label}")
+        self._fault = None
+        self._publish()
+
+    # Motion
 
     async def home(self, who: Who) -> Motion:
-        """Find the home mark."""
-        raise NotImplementedError
+        """Find the home mark. Raises Refused."""
+        self._require_movable(who, homed=False)
+        async with self._starting:
+            self._require_movable(who, homed=False)
+            if self._ledger.live or self.state is not ServoState.READY:
+                raise Busy("Another motion runs. Stop it before homing.")
+            motion = self._ledger.new(MotionKind.HOME, who, self._wall())
+            return await self._begin(motion, "home", motion.number, self._drive.deadline())
 
     async def move(self, who: Who, request: MoveRequest) -> Motion:
-        """Go to an angle."""
-        raise NotImplementedError
+        """Go to an angle. Returns when the firmware has taken it, or it waits in the queue. Raises Refused."""
+        busy = bool(self._ledger.live)
+        waits = request.when_busy is WhenBusy.QUEUE and busy
+        self._require_movable(who, homed=not waits)
+        requested_limits(request, self.sheet)
+        if waits:
+            return self._enqueue(who, request)
+        if busy and request.when_busy is WhenBusy.REFUSE:
+            raise Busy("Another motion runs, and this one was not to take its place.")
+        if any(motion.kind is MotionKind.HOME for motion in self._ledger.live):
+            raise Busy("It is homing. Wait, queue the move, or stop it first.")
+        target = self._target(request)
+        self._travel.check(target)
+        self._flush_queue("another motion took its place", MotionState.REPLACED)
+        motion = self._ledger.new(MotionKind.MOVE, who, self._wall(), round(target, 6))
+        return await self._start_move(motion, request)
 
     async def turn(self, who: Who, request: TurnRequest) -> Motion:
-        """Rotate at a held speed."""
-        raise NotImplementedError
+        """Rotate at a held speed. Raises Refused."""
+        exact = request.turns is not None
+        self._require_movable(who, homed=exact or not self._travel.endless)
+        limits = sheet_limits(self.sheet)
+        check_limit("speed_deg_s", request.speed_deg_s, limits.velocity, "°/s")
+        async with self._starting:
+            if self._ledger.live or self.state is not ServoState.READY:
+                raise Busy("Another motion runs. Stop it first.")
+            if request.turns is not None:
+                target = self._here() + math.copysign(360.0 * request.turns, request.speed_deg_s)
+                self._travel.check(target)
+                motion = self._ledger.new(MotionKind.TURN, who, self._wall(), round(target, 6))
+                return await self._steer(motion, replace(limits, velocity=abs(request.speed_deg_s)))
+            return await self._turn_held(who, request.speed_deg_s, request.for_s)
 
-    def stop(self, who: Who, category: int) -> None:
-        """Stop by category 0, 1 or 2: the bytes are with the port when this returns. Never refused."""
-        raise NotImplementedError
-
-    async def stopped(self) -> None:
-        """Wait until the firmware has confirmed the last stop, or the link is gone."""
-        raise NotImplementedError
-
-    async def set_override(self, who: Who, speed: float) -> None:
-        """Scale the planned speed, 0 to 1.5, also while moving."""
-        raise NotImplementedError
+    async def _turn_held(self, who: Who, wanted: float, for_s: float | None) -> Motion:
+        speed = self._towards_end(wanted * self._override)
+        if speed == 0.0 and self._override:
+            raise self._at_end()
+        motion = self._ledger.new(MotionKind.TURN, who, self._wall())
+        until = math.inf
+        if for_s is not None:
+            motion.planned_s = round(turn_duration(speed, for_s, sheet_limits(self.sheet)), 4)
+            until = self._now() + for_s
+        self._held = Held(motion, wanted, speed, until)
+        return await self._begin(motion, "turn", *self._turn_fields(self._held))
 
     def jog(self, who: Who, speed_deg_s: float) -> None:
         """Move while held: to be repeated well within 300 ms. Raises Refused."""
-        raise NotImplementedError
+        if speed_deg_s == 0:
+            self.end_jog(who)
+            return
+        self._require_movable(who, homed=False)
+        check_limit("speed_deg_s", speed_deg_s, sheet_limits(self.sheet).velocity, "°/s")
+        held = self._held_jog(who)
+        wanted = self._unhomed_speed(speed_deg_s)
+        speed = self._towards_end(wanted)
+        if speed == 0.0:
+            if held is not None:
+                self._release(held, "it came to the end of the travel")
+            raise self._at_end()
+        until = self._now() + JOG_MS / 1000
+        if held is None:
+            self._drive.deadline()
+            motion = self._ledger.new(MotionKind.JOG, who, self._wall())
+            self._ledger.start(motion, self._now())
+            self._held = held = Held(motion, wanted, speed, until)
+            self._tell("started", f"jog by {who.label}", motion=motion.id)
+        held.wanted, held.sent, held.until = wanted, speed, until
+        self._send_held(held)
+        self._publish()
+
+    def _held_jog(self, who: Who) -> Held | None:
+        """The jog that goes on, or None when one may begin. Raises Busy."""
+        held = self._held
+        if held is not None and held.motion.kind is MotionKind.JOG and held.motion.who.client == who.client:
+            if held.motion.released:
+                raise Busy("It is still coming to rest.")
+            return held
+        if self._ledger.live or self._starting.locked():
+            raise Busy("Another motion runs. Stop it first.")
+        if self.state is not ServoState.READY:
+            raise Busy("It is still coming to rest.")
+        return None
 
     def end_jog(self, who: Who) -> None:
-        """The control was let go, or its socket is gone."""
-        raise NotImplementedError
+        """The control was let go, or its socket is gone: come to rest. Does nothing when they do not jog."""
+        held = self._held
+        if held is not None and held.motion.kind is MotionKind.JOG and held.motion.who.client == who.client:
+            self._release(held)
+
+    async def set_override(self, who: Who, speed: float) -> None:
+        """Scale the planned speed, 0 to 1.5, also while moving. Raises Refused."""
+        if not 0.0 <= speed <= OVERRIDE_MAX:
+            raise Invalid(f"The override goes from 0 to {OVERRIDE_MAX}.")
+        self._helm.require(who)
+        async with self._starting:
+            self._override = speed
+            await self._apply_override()
+        self._publish()
+
+    # Stopping
+
+    def stop(self, who: Who, category: int) -> None:
+        """Stop by category 0, 1 or 2: the bytes are with the port when this returns. Raises Invalid for another category."""
+        if category not in (0, 1, 2):
+            raise Invalid("The stop category is 0, 1 or 2.")
+        self._stops += 1
+        self._drive.stop(category)
+        self._drop_waiting(f"stopped by {who.label}")
+        self._tell("stop", f"stop of category {category} by {who.label}")
+        self._publish()
+
+    async def stopped(self) -> None:
+        """Wait until the firmware has confirmed the last stop, or the link is gone."""
+        while self._drive.link.open and self._drive.link.exchange.stop_pending is not None:
+            await self._changed()
+
+    def _drop_waiting(self, reason: str) -> None:
+        """What waits ends here; what runs gets its reason, and ends when the firmware says so."""
+        self._flush_queue(reason)
+        for motion in list(self._ledger.live):
+            motion.reason = motion.reason or reason
+            if motion.held:
+                self._ledger.finish(motion, MotionState.STOPPED, self._now(), reason)
+
+    # Helm
 
     def take_helm(self, who: Who, force: bool) -> None:
-        """Take the right to start motion; `force` takes it from its holder and stops what moves."""
-        raise NotImplementedError
+        """Take the right to start motion; `force` takes it from its holder and stops what moves. Raises HelmHeld."""
+        self._helm.lapse(self._now(), moving=bool(self._ledger.live))
+        before = self._helm.take(who, self._now(), self._wall(), force=force)
+        if before is not None:
+            self._tell("helm", f"{who.label} took the helm from {before.label}")
+            if self._ledger.live or self._queue:
+                self.stop(who, 2)
+        self._publish()
 
     def give_helm(self, who: Who) -> None:
-        """Give it back."""
-        raise NotImplementedError
+        """Give it back; nothing happens when somebody else has it."""
+        self._helm.give(who)
+        self._publish()
 
-    def motion(self, motion_id: str) -> Motion:
-        """A motion that is still remembered. Raises Unknown."""
-        raise NotImplementedError
+    def _take_helm(self, who: Who) -> None:
+        self._helm.lapse(self._now(), moving=bool(self._ledger.live))
+        self._helm.take(who, self._now(), self._wall())
 
-    def motions(self) -> list[Motion]:
-        """The motions remembered, newest first."""
-        raise NotImplementedError
+    # Queue
 
-    def replace_build(self, sheet: BuildSheet) -> None:
-        """Put another build sheet in force. Raises Busy unless disarmed."""
-        raise NotImplementedError
+    def _enqueue(self, who: Who, request: MoveRequest) -> Motion:
+        if len(self._queue) >= QUEUED_MAX:
+            raise Busy(f"{QUEUED_MAX} moves wait already.")
+        last = self._queue[-1][0] if self._queue else self._ledger.running
+        target = request.to_deg
+        if target is None and last is not None and last.target_deg is not None:
+            target = last.target_deg + (request.by_deg or 0.0)
+        if target is not None:
+            self._travel.check(target)
+            target = round(target, 6)
+        motion = self._ledger.new(MotionKind.MOVE, who, self._wall(), target)
+        self._queue.append((motion, request))
+        self._tell("queued", f"move by {who.label}", motion=motion.id)
+        return motion
 
-    def subscribe(self) -> Subscription:
-        """Listen; the first message is a snapshot."""
-        raise NotImplementedError
+    async def _start_next(self) -> None:
+        if not self._queue or self._ledger.live or self._starting.locked() or self.state is not ServoState.READY:
+            return
+        last = next((one for one in self.motions() if one.final), None)
+        motion, request = self._queue.popleft()
+        try:
+            if last is not None and last.state is not MotionState.DONE:
+                raise Busy("The move before it did not end as it should.")
+            if motion.target_deg is None:
+                target = self._target(request)
+                self._travel.check(target)
+                motion.target_deg = round(target, 6)
+            await self._start_move(motion, request)
+        except Refused as refused:
+            self._ledger.finish(motion, MotionState.STOPPED, self._now(), refused.detail)
+            self._flush_queue(f"the move before it could not start: {refused.detail}")
 
-    async def run(self) -> None:
-        """Own the link for ever: connect, talk, and connect again. Ends by cancellation only."""
-        raise NotImplementedError
+    def _target(self, request: MoveRequest) -> float:
+        if request.to_deg is not None:
+            return request.to_deg
+        running = self._ledger.running
+        base = running.target_deg if running is not None and running.target_deg is not None else self._here()
+        return base + (request.by_deg or 0.0)
+
+    # Guards
+
+    def _require_movable(self, who: Who, *, homed: bool) -> Live:
+        """Raise Refused unless motion may start now; takes the helm when it is free."""
+        self._require_sheet()
+        live = self._require_live()
+        self._require_no_fault()
+        if not live.armed:
+            raise Disarmed("The servo is disarmed. Arm it first.")
+        self._take_helm(who)
+        if homed and not live.homed:
+            raise NotHomed("The position is not known. Home it first.")
+        return live
+
+    def _require_no_fault(self) -> None:
+        if self._fault is not None:
+            raise Faulted(f"A fault stands ({self._fault.cause}). {self._fault.advice} Then reset.")
+
+    def _require_sheet(self) -> None:
+        if self._settings is None:
+            missing = ", ".join(f"[{name}]" for name in self.sheet.missing_to_move)
+            raise Invalid(f"The build sheet lacks {missing}: this servo has figures but cannot move.")

@@ -11,6 +11,8 @@ from collections import deque
 from collections.abc import AsyncIterator, Callable
 from typing import Any
 
+from geartender.servo.motions import Who
+
 Message = dict[str, Any]
 
 EVENTS_MAX = 64
@@ -20,7 +22,8 @@ EVENTS_MAX = 64
 class Subscription:
     """Messages of one servo for one listener: `async for message in subscription`. End it with `close`."""
 
-    def __init__(self, forget: Callable[[Subscription], None]) -> None:
+    def __init__(self, who: Who | None, forget: Callable[[Subscription], None]) -> None:
+        self.who = who
         self._forget = forget
         self._events: deque[Message] = deque()
         self._lost = 0

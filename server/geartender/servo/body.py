@@ -1,0 +1,344 @@
+"""What a servo is, without its commands: the link, the newest telemetry, faults, the motions and the listeners."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+from collections import deque
+from dataclasses import dataclass
+from typing import Any
+
+from geartender.build import BuildSheet
+from geartender.errors import Busy, Refused
+from geartender.link.events import Closed, Event, Incompatible, Opened
+from geartender.link.lines import FirmwareEvent, Hello, Telemetry
+from geartender.link.port import Opener
+from geartender.servo.courses import Course
+from geartender.servo.drive import Drive
+from geartender.servo.faults import CONTROLLER_RESET, Evidence, explain
+from geartender.servo.helm import Helm
+from geartender.servo.ledger import Ledger
+from geartender.servo.live import Live, Play, Ring
+from geartender.servo.models import FaultReport, MotionKind, MotionState, ServoState, Snapshot, TraceRow
+from geartender.servo.motions import Motion, Who
+from geartender.servo.planning import Approach, Travel
+from geartender.servo.requests import MoveRequest
+from geartender.servo.settings import firmware_settings, overload_nm
+from geartender.servo.shown import link_report, snapshot_of
+from geartender.servo.subscription import Message, Subscription
+from geartender.servo.units import Scale
+from geartender.world import World
+
+log = logging.getLogger(__name__)
+
+FIRST_NUMBER_MAX = 1 << 29
+"""Motion numbers begin anywhere below: a service that starts anew must not find its first ones in old telemetry."""
+
+
+@dataclass(slots=True)
+class Held:
+    """A turn or a jog under way: the speed wanted, the speed last sent, and the host time at which it is over by itself."""
+
+    motion: Motion
+    wanted: float
+    sent: float
+    until: float
+
+
+class Body:
+    """One servo behind one port, as it is. `run` owns the link for ever."""
+
+    def __init__(self, name: str, sheet: BuildSheet, opener: Opener, world: World) -> None:
+        self.name = name
+        self._now, self._wall = world.monotonic, world.wall
+        self._drive = Drive(name, opener, world, self)
+        self._helm = Helm()
+        self._ledger = Ledger(name, world.random.randrange(FIRST_NUMBER_MAX), self._motion_ended)
+        self._ring = Ring()
+        self._subscriptions: set[Subscription] = set()
+        self._queue: deque[tuple[Motion, MoveRequest]] = deque()
+        self._starting = asyncio.Lock()
+        self._work = asyncio.Event()
+        self._change = asyncio.Event()
+        self._live: Live | None = None
+        self._course: Course | None = None
+        self._held: Held | None = None
+        self._fault: FaultReport | None = None
+        self._fault_trace: list[TraceRow] = []
+        self._hello: Hello | None = None
+        self._to_greet = self._to_configure = False
+        self._reason: str | None = "not connected yet"
+        self._override = 1.0
+        self._published: tuple[Any, ...] = ()
+        self._take_sheet(sheet)
+
+    # Looking
+
+    def snapshot(self, who: Who | None = None) -> Snapshot:
+        """Everything about the servo now; `who` decides whether the helm is `yours`."""
+        self._helm.lapse(self._now(), moving=bool(self._ledger.live))
+        return snapshot_of(
+            name=self.name,
+            sheet=self.sheet,
+            scale=self._scale,
+            state=self.state,
+            live=self._shown,
+            fault=self._fault,
+            helm=self._helm.report(who),
+            motion=self._ledger.running,
+            override=self._override,
+            link=link_report(self._drive.link, self._hello, self._reason, ready=self._drive.ready),
+            now=self._now(),
+        )
+
+    @property
+    def state(self) -> ServoState:
+        """What it is doing, in one word."""
+        live, running = self._shown, self._ledger.running
+        if live is None:
+            return ServoState.OFFLINE
+        if live.row.state == "stopping":
+            return ServoState.STOPPING
+        if self._fault is not None:
+            return ServoState.FAULTED
+        waits = running is not None and running.held and live.row.state == "ready"
+        if running is not None and (waits or live.row.state == "moving"):
+            return ServoState.TURNING if running.kind is MotionKind.TURN else ServoState.MOVING
+        return ServoState(live.row.state)
+
+    @property
+    def _shown(self) -> Live | None:
+        """The newest telemetry, while it may be called live."""
+        return self._live if self._drive.link.open else None
+
+    def motion(self, motion_id: str) -> Motion:
+        """A motion that is still remembered. Raises Unknown."""
+        return self._ledger.get(motion_id)
+
+    def motions(self) -> list[Motion]:
+        """The motions remembered, newest first."""
+        return self._ledger.newest_first()
+
+    def fault_trace(self) -> list[TraceRow]:
+        """The seconds before the last fault, with times before it."""
+        return list(self._fault_trace)
+
+    # Build sheet
+
+    def replace_build(self, sheet: BuildSheet) -> None:
+        """Put another build sheet in force. Raises Busy unless disarmed."""
+        if self._shown is not None and self._shown.armed:
+            raise Busy("The build sheet can be changed only while the servo is disarmed.")
+        self._take_sheet(sheet)
+        self._drive.ready = False
+        self._to_configure = True
+        self._work.set()
+        self._publish()
+
+    def _take_sheet(self, sheet: BuildSheet) -> None:
+        self.sheet = sheet
+        self._scale = Scale.of(sheet)
+        self._travel = Travel.of(sheet)
+        self._approach = Approach.of(sheet)
+        self._settings = None if sheet.missing_to_move else firmware_settings(sheet)
+        self._play = Play(self._scale.counts(self._approach.play))
+
+    # Life
+
+    async def run(self) -> None:
+        """Own the link for ever: connect, talk, and connect again. Ends by cancellation only."""
+        async with asyncio.TaskGroup() as tasks:
+            tasks.create_task(self._drive.link.run(), name=f"link of {self.name}")
+            tasks.create_task(self._keep_up(), name=f"work of {self.name}")
+
+    async def _keep_up(self) -> None:
+        """Do what must wait for answers: greeting, settings, and the next move of the queue."""
+        while True:
+            await self._work.wait()
+            self._work.clear()
+            try:
+                await self._set_up()
+                await self._start_next()
+            except Refused as refused:
+                log.warning("%s: %s", self.name, refused.detail)
+                self._reason = refused.detail
+            self._publish()
+
+    async def _set_up(self) -> None:
+        if not self._drive.link.open or self._hello is None:
+            return
+        if self._to_greet:
+            self._to_greet = self._to_configure = False
+            await self._drive.greet(self._hello, self._settings)
+        elif self._to_configure:
+            self._to_configure = False
+            await self._drive.configure(self._settings)
+        else:
+            return
+        self._reason = None
+
+    async def _start_next(self) -> None:
+        """Start the next of the moves that wait; the commands know how."""
+
+    # What the link says
+
+    def on_link_event(self, event: Event) -> None:
+        """Follow the conversation."""
+        match event:
+            case Telemetry():
+                self._follow(event)
+            case Opened():
+                self._opened(event.hello)
+            case Closed() | Incompatible():
+                self._closed(event.reason)
+            case FirmwareEvent():
+                self._told(event)
+            case _:
+                pass
+        self._publish()
+
+    def _opened(self, hello: Hello) -> None:
+        before, self._hello = self._hello, hello
+        self._to_greet = True
+        self._work.set()
+        self._tell("connected", f"connected to {hello.board}, firmware {hello.version}")
+        if before is not None and (before.board, before.boot) != (hello.board, hello.boot):
+            self._raise_fault(CONTROLLER_RESET)
+        elif hello.cause == "host-silent":
+            self._tell("host-silent", "the controller had heard nothing from the service and stopped by itself")
+
+    def _closed(self, reason: str) -> None:
+        was_up = self._drive.ready
+        self._reason = reason
+        self._drive.ready = False
+        self._live = self._course = self._held = None
+        self._play = Play(self._play.width)
+        self._ledger.finish_all(MotionState.LOST, self._now(), f"the link was lost: {reason}")
+        self._flush_queue("the link was lost")
+        if was_up:
+            self._tell("disconnected", reason)
+
+    def _told(self, event: FirmwareEvent) -> None:
+        if event.name == "audit" and event.fields and event.fields[0] != "0":
+            self._tell("audit", f"the home mark was {event.fields[0]} counts from where it should be")
+        elif event.name == "silent":
+            self._tell("host-silent", "the controller heard nothing from the service and stopped by itself")
+
+    def _follow(self, row: Telemetry) -> None:
+        live = Live(row, self._scale, self._drive.host_time(row.t))
+        before, self._live = self._live, live
+        self._ring.add(live)
+        self._play.follow(row.count, driven=live.armed)
+        if row.fault != "none" and (before is None or before.row.fault != row.fault):
+            self._raise_fault(row.fault)
+        self._ledger.follow(live, lambda: self._fault.text if self._fault else "a fault stopped it")
+        self._govern()
+        for subscription in self._subscriptions:
+            running = self._ledger.running
+            subscription.put(live.message(self.name, self.state, running.target_deg if running else None))
+        if self._queue:
+            self._work.set()
+
+    def _govern(self) -> None:
+        """Keep a turn or a jog within the travel; the commands know how."""
+
+    # Faults and ends
+
+    def _raise_fault(self, cause: str) -> None:
+        seen = self._evidence()
+        words = explain(cause, seen)
+        self._fault = FaultReport(
+            cause=cause,
+            text=words.text,
+            advice=words.advice,
+            at=self._wall(),
+            peak_torque_nm=None if seen.peak_torque_nm is None else round(seen.peak_torque_nm, 3),
+            angle_deg=None if seen.angle_deg is None else round(seen.angle_deg, 3),
+        )
+        self._fault_trace = self._ring.trace(self._now())
+        for motion in [one for one in self._ledger.live if one.held]:
+            self._ledger.finish(motion, MotionState.FAULTED, self._now(), words.text)
+        self._flush_queue("a fault stopped the servo")
+        log.warning("%s: fault %s: %s", self.name, cause, words.text)
+        self._tell("fault", words.text, cause=cause)
+
+    def _evidence(self) -> Evidence:
+        live, travel = self._live, self._travel
+        return Evidence(
+            angle_deg=live.angle_deg if live else None,
+            peak_torque_nm=live.peak_torque_nm if live else None,
+            overload_nm=overload_nm(self.sheet),
+            overload_ms=self.sheet.overload.for_ms,
+            supply_v=live.supply_v if live else None,
+            nominal_v=self.sheet.motor.supply_v,
+            winding_c=live.row.winding / 10 if live else None,
+            following_deg=(self._settings or {}).get("following_counts", 0) * self._scale.deg_per_count,
+            travel=None if travel.endless else (travel.low, travel.high),
+        )
+
+    def _motion_ended(self, motion: Motion) -> None:
+        if self._held is not None and self._held.motion is motion:
+            self._held = None
+        if self._course is not None and self._course.motion is motion:
+            self._course = None
+        why = f": {motion.reason}" if motion.reason else ""
+        self._tell("ended", f"{motion.kind} {motion.state}{why}", motion=motion.id)
+        self._work.set()
+
+    def _flush_queue(self, reason: str, state: MotionState = MotionState.STOPPED) -> None:
+        while self._queue:
+            motion, _ = self._queue.popleft()
+            self._ledger.finish(motion, state, self._now(), reason)
+
+    # Listeners
+
+    def subscribe(self, who: Who | None = None) -> Subscription:
+        """Listen; the first message is a snapshot. `who` is the listener, for `helm.yours`."""
+        subscription = Subscription(who, self._subscriptions.discard)
+        self._subscriptions.add(subscription)
+        subscription.put(self._snapshot_message(who))
+        return subscription
+
+    def _snapshot_message(self, who: Who | None) -> Message:
+        return {"type": "snapshot", "servo": self.name, "snapshot": self.snapshot(who).model_dump(mode="json")}
+
+    def _tell(self, event: str, text: str, **more: str) -> None:
+        """An event for everybody who listens, and for the log."""
+        log.info("%s: %s: %s", self.name, event, text)
+        message = {
+            "type": "event",
+            "servo": self.name,
+            "event": event,
+            "text": text,
+            "at": self._wall().isoformat(),
+            **more,
+        }
+        for subscription in self._subscriptions:
+            subscription.put(message)
+
+    def _publish(self) -> None:
+        """Wake who waits for a change, and send a snapshot when more than measured values changed."""
+        self._change.set()
+        self._change = asyncio.Event()
+        self._helm.lapse(self._now(), moving=bool(self._ledger.live))
+        live, running = self._shown, self._ledger.running
+        key = (
+            self.state,
+            live is not None and (live.homed, live.armed),
+            self._fault,
+            self._helm.holder,
+            running and (running.id, running.target_deg, running.planned_s),
+            self._override,
+            self._drive.ready,
+            self._reason,
+            self._drive.link.exchange.phase,
+            self.sheet,
+        )
+        if key != self._published:
+            self._published = key
+            for subscription in self._subscriptions:
+                subscription.put(self._snapshot_message(subscription.who))
+
+    async def _changed(self) -> None:
+        """Wait for the next event of any kind."""
+        await self._change.wait()

@@ -1,0 +1,72 @@
+"""The helm: the right to start motion. One holder at a time; anybody who was let in may stop."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from geartender.errors import HelmHeld
+from geartender.servo.models import HelmReport
+from geartender.servo.motions import Who
+
+LAPSE_S = 60.0
+"""s without a command after which the helm is free again, if nothing moves: a phone in a pocket must not lock the vent."""
+
+
+@dataclass(slots=True)
+class _Hold:
+    who: Who
+    since: datetime
+    used: float
+
+
+class Helm:
+    """Who holds the right to start motion. Times are handed in."""
+
+    def __init__(self) -> None:
+        self._hold: _Hold | None = None
+
+    @property
+    def holder(self) -> Who | None:
+        """Who holds it."""
+        return self._hold.who if self._hold else None
+
+    def take(self, who: Who, now: float, wall: datetime, *, force: bool = False) -> Who | None:
+        """Take or keep it; gives the one it was taken from. Raises HelmHeld when another holds it and `force` is not given."""
+        hold = self._hold
+        if hold is not None and hold.who.client == who.client:
+            hold.used = now
+            return None
+        if hold is not None and not force:
+            raise HelmHeld(
+                f"{hold.who.label} holds the helm. Take it over if you must, or wait.", holder=hold.who.label
+            )
+        self._hold = _Hold(who, wall, now)
+        return hold.who if hold else None
+
+    def require(self, who: Who) -> None:
+        """Raise HelmHeld when somebody else holds it."""
+        if self._hold is not None and self._hold.who.client != who.client:
+            label = self._hold.who.label
+            raise HelmHeld(f"{label} holds the helm. Take it over if you must, or wait.", holder=label)
+
+    def give(self, who: Who) -> None:
+        """Give it back; nothing happens when it is not held by them."""
+        if self._hold is not None and self._hold.who.client == who.client:
+            self._hold = None
+
+    def lapse(self, now: float, *, moving: bool) -> None:
+        """Let it go when it was not used for long and nothing moves."""
+        if self._hold is None:
+            return
+        if moving:
+            self._hold.used = now
+        elif now - self._hold.used > LAPSE_S:
+            self._hold = None
+
+    def report(self, who: Who | None) -> HelmReport | None:
+        """How it stands, for one reader."""
+        if self._hold is None:
+            return None
+        yours = who is not None and who.client == self._hold.who.client
+        return HelmReport(holder=self._hold.who.label, since=self._hold.since, yours=yours)

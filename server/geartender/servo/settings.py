@@ -1,0 +1,390 @@
+"""What the firmware must know of a build: its settings, computed from the sheet. Pure.
+
+The names, units and ranges are those of link/PROTOCOL.md. The control loop is a proportional one on position with
+feed-forward of speed (back-EMF), acceleration and friction, and a slow integral; the motor's own back-EMF damps it.
+"""
+
+from __future__ import annotations
+
+import math
+from binascii import crc32
+from dataclasses import dataclass
+
+from geartender.build import BuildSheet, MotorConstants, figures, motor_constants
+from geartender.link.lines import LINE_MAX
+from geartender.servo.units import FINE, TICK_S, Scale
+
+OVERRIDE_MAX = 1.5
+"""Highest speed override; the firmware takes no speed above this share of the sheet's limit."""
+
+NO_LOAD_SHARE = 0.9
+"""Share of the no-load speed above which a loaded motor cannot follow."""
+
+ASSUMED_TIME_S = 0.02
+"""s; mechanical time constant of a small brushed motor whose rotor inertia is not given. Common practice, no source."""
+
+DAMPING_FACTOR = 3.0
+"""kp times the motor's count rate per volt is 1/(factor * time constant); 2 is well damped, 4 without overshoot."""
+
+INTEGRAL_TIMES = 6.0
+"""Time constants in which the integral does as much as the proportional part."""
+
+KP_SUPPLY_SHARE = 0.25
+"""Share of the supply that one count of error may ask: more, and a coarse disc makes the drive bang."""
+
+QUICK_TIME_S = 0.02
+"""s; time constant down to which the speed loop brings a slow motor: the speed estimate is not much quicker itself."""
+
+DAMPING_MAX = 2.0
+"""Volts of the speed loop for a volt of back-EMF that is missing; more would only make noise of a coarse disc."""
+
+LAG_S = 0.006
+"""s; three ticks of delay and estimate, added to the motor's time constant so that a quick motor stays damped too."""
+
+SLEW_TICKS = 8
+"""Ticks for the whole supply: quicker than any motor, slow enough to spare teeth a blow."""
+
+STOP_FACTOR = 1.75
+"""The stopping ramp against the sheet's acceleration: it stops for a reason, and friction helps."""
+
+ILLEGAL_PER_S = 10
+"""Illegal transitions a second that are a fault, at least; or one in a hundred of the count rate."""
+
+AUDIT_COUNTS = 2
+"""Counts that the home mark may be off, besides the backlash."""
+
+ASSUMED_BACKLASH_DEG = 1.0
+"""deg; taken for play that nobody has measured."""
+
+WRONG_WAY_COUNTS = 10
+"""Counts against the drive that are the wrong direction."""
+
+FOLLOWING_DEG = 3.0
+FOLLOWING_COUNTS = 30
+"""What the lever may fall behind at least; more where an overload must have the time to be told as such."""
+
+BLOCKED_S = 0.08
+"""s from the moment a lever is blocked until the current has risen to an overload; its time runs from there."""
+
+SUPPLY_LOW_SHARE = 0.75
+"""Share of the nominal supply below which it counts as low."""
+
+WINDING_MAX_C = 100.0
+"""deg C; taken where the sheet says nothing: enamel of the commonest class stands 130. Common practice, no source."""
+
+AMBIENT_C = 25.0
+"""deg C around the motor."""
+
+HOME_SLOW_COUNTS_S = 100.0
+"""Counts per s of the slow approach at most: the edge is then known to a fifth of a count."""
+
+HOME_STOP_COUNTS = 2.0
+"""Counts in which the slow approach must be able to stop."""
+
+HOME_BACK_DEG = 1.0
+HOME_BACK_COUNTS = 8
+"""How far to back off for the slow approach at least, besides the backlash."""
+
+HOME_SPAN_SHARE, HOME_SPAN_DEG = 1.1, 10.0
+"""How far to search: the travel or a turn, and a bit."""
+
+STALL_SHARE = 0.7
+"""Share of the homing current above which a motor that does not turn is stalled."""
+
+MARGIN_DEG = 2.0
+MARGIN_COUNTS = 8
+"""What the count may lie beyond the travel before the guard acts."""
+
+SILENCE_MS = 250
+JOG_MS = 300
+SETTLE_MS = 800
+"""ms: see PROTOCOL.md; the first two are promised to users."""
+
+GAIN_MAX = 4095
+GAIN_SHIFT_MAX = 24
+V_BITS = 17
+A_BITS = 16
+"""What the firmware's gains and their inputs may hold, so that every product fits 32 bits."""
+
+
+@dataclass(frozen=True, slots=True)
+class Dynamics:
+    """The drive seen from the motor's shaft, in SI units and counts."""
+
+    motor: MotorConstants
+    inertia_kg_m2: float
+    """Rotor and everything it turns."""
+    rotor_kg_m2: float
+    counts_per_rad: float
+    friction_a: float
+    """Current that motor and load take against friction, moving."""
+
+    @classmethod
+    def of(cls, sheet: BuildSheet, scale: Scale) -> Dynamics:
+        """Refer the load to the motor."""
+        motor, figure = motor_constants(sheet.motor), figures(sheet)
+        ratio, efficiency = float(figure.gear_ratio), max(figure.train_efficiency, 0.05)
+        rotor = sheet.motor.rotor_inertia_kg_m2
+        if rotor is None:
+            rotor = ASSUMED_TIME_S * motor.kt_nm_per_a**2 / motor.resistance_ohm
+        load = sheet.load.inertia_kg_m2 / (ratio * ratio * efficiency)
+        friction = motor.no_load_current_a + sheet.load.friction_nm / scale.nm_per_a
+        return cls(motor, rotor + load, rotor, figure.counts_per_motor_turn / math.tau, friction)
+
+    @property
+    def time_s(self) -> float:
+        """Mechanical time constant, driven from a voltage."""
+        return self.motor.resistance_ohm * self.inertia_kg_m2 / self.motor.kt_nm_per_a**2
+
+    @property
+    def counts_per_volt_second(self) -> float:
+        """Count rate that a volt makes."""
+        return self.counts_per_rad / self.motor.kt_nm_per_a
+
+    def volts_for_accel(self, counts_s2: float) -> float:
+        """Voltage that accelerates everything."""
+        return self.inertia_kg_m2 * counts_s2 / self.counts_per_rad / self.motor.kt_nm_per_a * self.motor.resistance_ohm
+
+    def amps_for_rotor(self, counts_s2: float) -> float:
+        """Current that accelerates the rotor alone."""
+        return self.rotor_kg_m2 * counts_s2 / self.counts_per_rad / self.motor.kt_nm_per_a
+
+
+def firmware_settings(sheet: BuildSheet) -> dict[str, int]:
+    """All settings of the firmware for a sheet that says enough to move. Raises ValueError for one that does not."""
+    if sheet.missing_to_move:
+        raise ValueError(f"the sheet lacks {', '.join(sheet.missing_to_move)}")
+    scale = Scale.of(sheet)
+    dynamics = Dynamics.of(sheet, scale)
+    return {
+        **_supply(sheet, dynamics),
+        **_control(dynamics, sheet, scale),
+        **_ramps(sheet, scale),
+        **_guards(sheet, scale, dynamics),
+        **_heat(sheet, dynamics),
+        **_travel(sheet, scale),
+        **_homing(sheet, scale, dynamics),
+        "rest_mode": {"brake": 0, "hold": 1, "coast": 2}[sheet.rest.after_move],
+        "rest_deadband": 64,
+        "silence_ms": SILENCE_MS,
+        "jog_ms": JOG_MS,
+        "settle_ms": SETTLE_MS,
+    }
+
+
+def setting_lines(settings: dict[str, int]) -> list[tuple[str, ...]]:
+    """The `name=value` fields of as few `set` requests as fit their lines."""
+    room = LINE_MAX - len("1234567890 set*12345678\n")
+    lines: list[list[str]] = [[]]
+    for name, value in settings.items():
+        text = f"{name}={value}"
+        if sum(len(field) + 1 for field in lines[-1]) + len(text) + 1 > room:
+            lines.append([])
+        lines[-1].append(text)
+    return [tuple(line) for line in lines]
+
+
+def settings_digest(settings: dict[str, int]) -> str:
+    """The digest that the firmware shows when it holds exactly these; the order is that of the page."""
+    return f"{crc32(' '.join(f'{name}={settings[name]}' for name in ORDER).encode()):08x}"
+
+
+def gain(value: float) -> tuple[int, int]:
+    """A gain as num and shift, value being num / 2^shift, as fine as fits."""
+    shift = GAIN_SHIFT_MAX
+    while shift > 0 and round(value * 2**shift) > GAIN_MAX:
+        shift -= 1
+    return max(0, min(GAIN_MAX, round(value * 2**shift))), shift
+
+
+def speed_limit(sheet: BuildSheet) -> float:
+    """Highest speed of the output that is ever commanded, override included, deg per s."""
+    limit = sheet.limits.speed_deg_s if sheet.limits else 0.0
+    return min(OVERRIDE_MAX * limit, NO_LOAD_SHARE * figures(sheet).no_load_output_deg_s)
+
+
+def current_limit_a(sheet: BuildSheet) -> float:
+    """Current that the drive may take: the bridge's limit, or what the motor takes at a stall."""
+    stall = motor_constants(sheet.motor).stall_current_a
+    limit = sheet.bridge.current_limit_a
+    return stall if limit is None else min(limit, stall)
+
+
+def overload_nm(sheet: BuildSheet) -> float:
+    """Torque at the output that is too much."""
+    return sheet.overload.torque_nm or figures(sheet).suggested_overload_nm
+
+
+def backlash_deg(sheet: BuildSheet) -> float:
+    """Play at the output: the sum over the meshes, each seen through those behind it; a guess where none is given."""
+    total, ratio, known = 0.0, 1.0, False
+    for mesh in reversed(sheet.mesh):
+        if mesh.backlash_mm is not None and mesh.module_mm is not None:
+            known = True
+            total += math.degrees(mesh.backlash_mm / (mesh.module_mm * mesh.driven_teeth / 2)) / ratio
+        ratio *= mesh.driven_teeth / (mesh.driver_teeth if mesh.kind == "spur" else mesh.starts)
+    return total if known else ASSUMED_BACKLASH_DEG
+
+
+def _within(value: float, low: int, high: int) -> int:
+    return max(low, min(high, round(value)))
+
+
+def _supply(sheet: BuildSheet, dynamics: Dynamics) -> dict[str, int]:
+    limit_a = current_limit_a(sheet)
+    if sheet.overload.action == "ease":
+        limit_a = min(limit_a, Scale.of(sheet).load_ma(overload_nm(sheet)) / 1000 + dynamics.friction_a)
+    supply_mv = sheet.motor.supply_v * 1000
+    return {
+        "polarity": 1,
+        "nominal_mv": _within(supply_mv, 1000, 60000),
+        "max_duty": _within(sheet.bridge.max_duty * 10000, 500, 10000),
+        "slew_mv": _within(supply_mv / SLEW_TICKS, 10, 60000),
+        "drop_mv": _within(limit_a * dynamics.motor.resistance_ohm * 1000, 10, 60000),
+        "supply_low_mv": _within(supply_mv * SUPPLY_LOW_SHARE, 0, 60000),
+    }
+
+
+def _control(dynamics: Dynamics, sheet: BuildSheet, scale: Scale) -> dict[str, int]:
+    motor = dynamics.motor
+    top_speed = 1.3 * motor.no_load_rad_s * dynamics.counts_per_rad * TICK_S * FINE
+    speed_shift = _shift_to_fit(top_speed, V_BITS)
+    accel_shift = _shift_to_fit(_highest_accel(sheet, scale), A_BITS)
+    # the speed loop makes the motor quicker by 1 + damping, at the price of as much less speed for a volt
+    damping = min(max(dynamics.time_s / QUICK_TIME_S - 1, 0), DAMPING_MAX)
+    lag_s = dynamics.time_s / (1 + damping) + LAG_S
+    volts = min(
+        (1 + damping) / (DAMPING_FACTOR * lag_s * dynamics.counts_per_volt_second),
+        KP_SUPPLY_SHARE * motor.supply_v,
+    )
+    integral_s = INTEGRAL_TIMES * lag_s
+    per_v = 2**speed_shift / FINE / TICK_S
+    per_a = 2**accel_shift / FINE / TICK_S**2
+    gains = {
+        "kp": volts * 1000 / 256,
+        "ki": volts * 1000 / 256 * 4096 * TICK_S / integral_s,
+        "ke": per_v / dynamics.counts_per_volt_second * 1000,
+        "ka": dynamics.volts_for_accel(per_a) * 1000,
+        "ri": 1 / motor.resistance_ohm,
+        "kj": dynamics.amps_for_rotor(per_a) * 1000,
+    }
+    settings = {"speed_shift": speed_shift, "accel_shift": accel_shift, "damping": round(damping * 256)}
+    for name, value in gains.items():
+        settings[f"{name}_num"], settings[f"{name}_shift"] = gain(value)
+    settings["ri_num"] = max(1, settings["ri_num"])
+    settings["friction_mv"] = _within(dynamics.friction_a * motor.resistance_ohm * 1000, 0, 20000)
+    settings["friction_ma"] = _within(motor.no_load_current_a * 1000, 0, 30000)
+    return settings
+
+
+def _shift_to_fit(value: float, bits: int) -> int:
+    shift = 0
+    while shift < 16 and value / 2**shift >= 2**bits:
+        shift += 1
+    return shift
+
+
+def _highest_accel(sheet: BuildSheet, scale: Scale) -> float:
+    """Of any plan or ramp, in the firmware's unit; an override speeds time up and so counts twice."""
+    assert sheet.limits is not None  # noqa: S101 - firmware_settings has looked
+    return scale.fine_accel(sheet.limits.accel_deg_s2 * max(STOP_FACTOR, OVERRIDE_MAX**2))
+
+
+def _ramps(sheet: BuildSheet, scale: Scale) -> dict[str, int]:
+    assert sheet.limits is not None  # noqa: S101 - firmware_settings has looked
+    accel, jerk = scale.fine_accel(sheet.limits.accel_deg_s2), scale.fine_jerk(sheet.limits.jerk_deg_s3)
+    return {
+        "ramp_accel": _within(accel, 1, 10**9),
+        "ramp_jerk": _ramp_jerk(accel, jerk),
+        "stop_accel": _within(accel * STOP_FACTOR, 1, 10**9),
+        "stop_jerk": _ramp_jerk(accel * STOP_FACTOR, jerk * STOP_FACTOR**2),
+        "max_speed": _within(scale.fine_speed(speed_limit(sheet)), 1, 10**9),
+    }
+
+
+def _ramp_jerk(accel: float, jerk: float) -> int:
+    """The jerk, but no smaller than the firmware's product of acceleration and ticks can hold."""
+    return _within(max(jerk, accel * accel / 2**29), 1, 10**9)
+
+
+def _guards(sheet: BuildSheet, scale: Scale, dynamics: Dynamics) -> dict[str, int]:
+    overload_ma = scale.load_ma(overload_nm(sheet))
+    for_s = sheet.overload.for_ms / 1000
+    behind = scale.counts(speed_limit(sheet)) * (for_s + BLOCKED_S)
+    rate = dynamics.motor.no_load_rad_s * dynamics.counts_per_rad
+    return {
+        "overload_ma": _within(overload_ma, 1, 30000),
+        "overload_ms": _within(sheet.overload.for_ms, 2, 10000),
+        "overload_ease": int(sheet.overload.action == "ease"),
+        "stall_ma": _within(STALL_SHARE * _homing_a(sheet, scale, dynamics) * 1000, 1, 30000),
+        "stall_ms": _within(sheet.overload.for_ms, 20, 10000),
+        "following_counts": _within(max(scale.counts(FOLLOWING_DEG), FOLLOWING_COUNTS, behind), 2, 100_000),
+        "wrong_way_counts": WRONG_WAY_COUNTS,
+        "illegal_max": _within(max(ILLEGAL_PER_S, rate / 100), 1, 10_000),
+        "audit_counts": _within(AUDIT_COUNTS + scale.counts(backlash_deg(sheet)), 1, 10_000),
+    }
+
+
+def _homing_a(sheet: BuildSheet, scale: Scale, dynamics: Dynamics) -> float:
+    """Current while homing: enough for any load that is no overload, since the stop that it may meet is metal."""
+    return min(current_limit_a(sheet), scale.load_ma(overload_nm(sheet)) / 1000 + dynamics.friction_a)
+
+
+def _heat(sheet: BuildSheet, dynamics: Dynamics) -> dict[str, int]:
+    motor = sheet.motor
+    rise = (motor.thermal_k_per_w or 0.0) * dynamics.motor.resistance_ohm
+    return {
+        "winding_max": _within((motor.max_winding_c or WINDING_MAX_C) * 10, 300, 3000),
+        "heat_num": _within(rise * 1000, 0, 1_000_000),
+        "heat_tau_s": _within(motor.thermal_time_s or 1, 1, 100_000),
+        "ambient": round(AMBIENT_C * 10),
+    }
+
+
+def _travel(sheet: BuildSheet, scale: Scale) -> dict[str, int]:
+    travel = sheet.travel
+    assert travel is not None  # noqa: S101 - firmware_settings has looked
+    low, high = (0.0 if end is None else scale.counts(end - scale.home_deg) for end in (travel.min_deg, travel.max_deg))
+    return {
+        "endless": int(travel.endless),
+        "travel_low": _within(low, -(10**9), 10**9),
+        "travel_high": _within(high, -(10**9), 10**9),
+        "travel_margin": _within(max(scale.counts(MARGIN_DEG), MARGIN_COUNTS), 0, 1_000_000),
+        "turn_counts": _within(scale.counts_per_turn, 0, 400_000_000),
+    }
+
+
+def _homing(sheet: BuildSheet, scale: Scale, dynamics: Dynamics) -> dict[str, int]:
+    home, limits, travel = sheet.home, sheet.limits, sheet.travel
+    assert home is not None  # noqa: S101 - firmware_settings has looked
+    assert limits is not None  # noqa: S101
+    assert travel is not None  # noqa: S101
+    fast = min(home.speed_deg_s, limits.speed_deg_s)
+    slow_counts = min(
+        HOME_SLOW_COUNTS_S, math.sqrt(2 * HOME_STOP_COUNTS * scale.counts(limits.accel_deg_s2)), scale.counts(fast)
+    )
+    span_deg = 360.0 if travel.endless else (travel.max_deg or 0.0) - (travel.min_deg or 0.0)
+    back = max(scale.counts(HOME_BACK_DEG), HOME_BACK_COUNTS) + 1.5 * scale.counts(backlash_deg(sheet))
+    homing_mv = _homing_a(sheet, scale, dynamics) * dynamics.motor.resistance_ohm * 1000
+    return {
+        "home_way": 1 if home.seek == "up" else -1,
+        "home_fast": _within(scale.fine_speed(fast), 1, 10**9),
+        "home_slow": _within(slow_counts * TICK_S * FINE, 1, 10**9),
+        "home_back": _within(back, 1, 1_000_000),
+        "home_span": _within(scale.counts(span_deg * HOME_SPAN_SHARE + HOME_SPAN_DEG) + back, 1, 10**9),
+        "home_drop_mv": _within(homing_mv, 10, 60_000),
+    }
+
+
+ORDER = (
+    *("polarity", "nominal_mv", "max_duty", "slew_mv", "drop_mv", "speed_shift", "accel_shift"),
+    *("kp_num", "kp_shift", "ki_num", "ki_shift", "ke_num", "ke_shift", "ka_num", "ka_shift", "friction_mv"),
+    *("rest_deadband", "ri_num", "ri_shift", "kj_num", "kj_shift", "friction_ma"),
+    *("ramp_accel", "ramp_jerk", "stop_accel", "stop_jerk", "max_speed"),
+    *("overload_ma", "overload_ms", "overload_ease", "stall_ma", "stall_ms", "following_counts", "wrong_way_counts"),
+    *("illegal_max", "audit_counts", "supply_low_mv", "winding_max", "heat_num", "heat_tau_s", "ambient"),
+    *("endless", "travel_low", "travel_high", "travel_margin"),
+    *("home_way", "home_fast", "home_slow", "home_back", "home_span", "home_drop_mv"),
+    *("rest_mode", "silence_ms", "jog_ms", "settle_ms", "turn_counts"),
+)
+"""Names of all settings, in the order of the page."""

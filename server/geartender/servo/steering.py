@@ -1,0 +1,268 @@
+"""How motions are started and kept on their way: planned ones, held ones, and the override."""
+
+from __future__ import annotations
+
+import asyncio
+import math
+from collections.abc import Callable
+
+from geartender.errors import Busy, GaveUp, NotHomed, Offline, OutsideTravel, Refused
+from geartender.link.lines import Reply
+from geartender.motion import Limits, Path, State
+from geartender.servo.body import Body, Held
+from geartender.servo.courses import Course, Planner, send_course
+from geartender.servo.drive import TELEMETRY_MS, given_up, refusal
+from geartender.servo.live import Live
+from geartender.servo.models import MotionKind, MotionState, ServoState
+from geartender.servo.motions import Motion
+from geartender.servo.planning import (
+    Approach,
+    overridden,
+    plan_move,
+    plan_stop,
+    requested_limits,
+    sheet_limits,
+    speed_towards_end,
+    stretched,
+)
+from geartender.servo.requests import MoveRequest
+
+REST_WAIT_S = 30.0
+"""s to wait for the lever to come to rest before a move that must begin there; a stopping ramp is far shorter."""
+
+CREEP_COUNTS = 3
+"""Counts from the travel's end at which a turn or a jog is over: nearer, it would creep for seconds."""
+
+SLOWER = 0.97
+"""Share of the speed last sent below which a slower one is worth a line."""
+
+HANDLING_S = 0.01
+"""s between a row of telemetry and the tick that obeys what follows from it, besides the way there and back."""
+
+
+class Steering(Body):
+    """A body that can be moved."""
+
+    _stops = 0
+    """Stops said so far: what was begun before one must not start after it."""
+
+    # Planned motion
+
+    async def _start_move(self, motion: Motion, request: MoveRequest) -> Motion:
+        """Plan a move from where the lever is or will be, and have it taken. Raises Refused."""
+        limits, stops = requested_limits(request, self.sheet), self._stops
+        async with self._starting:
+            if self._held is not None or self.state is ServoState.STOPPING:
+                await self._come_to_rest()
+            self._unless_stopped(motion, stops)
+            return await self._steer(motion, limits, request.duration_s)
+
+    async def _steer(self, motion: Motion, limits: Limits, duration: float | None = None) -> Motion:
+        """Put a motion with a target on its course; with an override of 0 it waits for another. Holds the lock already."""
+        planner = self._planner(motion, limits, duration)
+        if self._override == 0.0:
+            self._wait_at_rest(motion, planner)
+            return motion
+        try:
+            wanted = Course(motion, Path(State(0.0), State(0.0), (), ()), 0, planner)
+            course = await send_course(self._drive, self._scale, lambda: self._shown, self._in_force(), wanted, planner)
+        except Refused as refused:
+            self._gave_up(motion, refused)
+            raise
+        self._take_course(course)
+        self._tell("started", f"{motion.kind} by {motion.who.label}", motion=motion.id)
+        self._publish()
+        return motion
+
+    def _planner(self, motion: Motion, limits: Limits, duration: float | None) -> Planner:
+        def way(state: State) -> Path:
+            assert motion.target_deg is not None  # noqa: S101 - only motions with a target come here
+            approach = self._approach if motion.kind is MotionKind.MOVE else Approach(0, 0.0)
+            scaled = overridden(limits, self._override, self.sheet)
+            path = plan_move(state, motion.target_deg, scaled, self._travel, approach, self._slack(approach))
+            unscaled = duration is not None and motion.started is None
+            return stretched(path, scaled, duration) if unscaled and duration is not None else path
+
+        return way
+
+    def _slack(self, approach: Approach) -> float:
+        """Degrees to go to the side of the approach before the output surely follows."""
+        if not approach.side or self._live is None:
+            return 0.0
+        return self._play.slack(approach.side, self._live.row.count) * self._scale.deg_per_count
+
+    def _in_force(self) -> Course | None:
+        course = self._course
+        return course if course is not None and course.motion in self._ledger.live else None
+
+    def _take_course(self, course: Course) -> None:
+        motion = course.motion
+        began = self._drive.host_time(course.start)
+        if motion.started is None:
+            motion.planned_s = round(course.path.duration, 4)
+        else:
+            motion.planned_s = round(began - motion.started + course.path.duration, 4)
+            began = motion.started
+        self._course = course
+        self._ledger.start(motion, began)
+
+    def _wait_at_rest(self, motion: Motion, planner: Planner) -> None:
+        live = self._require_live()
+        here = State(live.reference_deg or 0.0)
+        motion.held = True
+        self._course = Course(motion, Path(here, here, (), ()), self._drive.deadline(0.0), planner)
+        for other in list(self._ledger.live):
+            self._ledger.finish(other, MotionState.REPLACED, self._now(), "another motion took its place")
+        self._ledger.start(motion, self._now())
+        self._publish()
+
+    async def _apply_override(self) -> None:
+        """Bring what runs to the new override. Holds the lock already."""
+        course, held = self._in_force(), self._held
+        if held is not None and held.motion.kind is MotionKind.TURN:
+            held.sent = self._towards_end(held.wanted * self._override)
+            await self._drive.ask("turn", *self._turn_fields(held))
+        if course is None:
+            return
+        motion = course.motion
+        if self._override == 0.0:
+            if motion.held:
+                return
+            motion.held, planner = True, self._stopper()
+        else:
+            planner = course.planner
+            if motion.held:
+                # The old number may have ended already, and a number that ended must not begin again.
+                motion.number, motion.held = self._ledger.next_number(), False
+        self._take_course(await send_course(self._drive, self._scale, lambda: self._shown, course, course, planner))
+
+    def _stopper(self) -> Planner:
+        limits = sheet_limits(self.sheet)
+        return lambda state: plan_stop(state, limits)
+
+    # Motion that the firmware runs by itself
+
+    async def _begin(self, motion: Motion, verb: str, *fields: int) -> Motion:
+        """Ask for homing or a turn. Raises Refused."""
+        self._ledger.start(motion, self._now())
+        try:
+            await self._drive.ask(verb, *fields)
+        except Refused as refused:
+            self._gave_up(motion, refused)
+            raise
+        self._tell("started", f"{motion.kind} by {motion.who.label}", motion=motion.id)
+        self._publish()
+        return motion
+
+    def _gave_up(self, motion: Motion, refused: Refused) -> None:
+        """A motion that was refused; when nobody knows whether it was taken, it must not run."""
+        if isinstance(refused, Offline) and self._drive.link.open:
+            self._drive.stop(2)
+        self._ledger.finish(motion, MotionState.STOPPED, self._now(), refused.detail)
+        self._publish()
+
+    def _turn_fields(self, held: Held) -> tuple[int, int, int, int]:
+        left_us = 0 if math.isinf(held.until) else max(1, round((held.until - self._now()) * 1e6))
+        return held.motion.number, self._drive.deadline(), self._scale.wire_rate(held.sent), left_us
+
+    def _send_held(self, held: Held) -> None:
+        """Send the speed of a turn or a jog without waiting; a refusal ends it. Raises Refused when it cannot be sent."""
+        fields: tuple[int, ...] = self._turn_fields(held)
+        verb = "turn" if held.motion.kind is MotionKind.TURN else "jog"
+        future = self._drive.send(verb, *(fields if verb == "turn" else fields[:3]))
+        future.add_done_callback(self._held_answer(held))
+
+    def _held_answer(self, held: Held) -> Callable[[asyncio.Future[Reply]], None]:
+        def look(future: asyncio.Future[Reply]) -> None:
+            if future.cancelled() or held.motion.final:
+                return
+            error = future.exception()
+            if isinstance(error, GaveUp) and error.outcome != "dropped":
+                self._gave_up(held.motion, given_up(error))
+            elif error is None and not future.result().ok:
+                refused = refusal(future.result())
+                self._tell("refused", refused.detail, slug=refused.slug, client=held.motion.who.client)
+                self._gave_up(held.motion, refused)
+
+        return look
+
+    def _release(self, held: Held, reason: str | None = None) -> None:
+        """Bring a jog to rest: its control was let go."""
+        if not held.motion.released:
+            held.motion.released, held.motion.reason = True, reason
+            self._drive.stop(2)
+
+    async def _come_to_rest(self) -> None:
+        """Stop a turn or a jog by category 2 and wait until the lever rests. Raises Busy."""
+        if self._held is not None:
+            self._held.motion.reason = "another motion took its place"
+            self._drive.stop(2)
+        try:
+            async with asyncio.timeout(REST_WAIT_S):
+                while self._held is not None or self.state is ServoState.STOPPING:
+                    await self._changed()
+        except TimeoutError:
+            raise Busy("It does not come to rest; nothing was started.") from None
+
+    def _unless_stopped(self, motion: Motion, stops: int) -> None:
+        if self._stops != stops:
+            self._ledger.finish(motion, MotionState.STOPPED, self._now(), "a stop came first")
+            raise Busy("A stop came first; nothing was started.")
+
+    # The travel's end
+
+    def _govern(self) -> None:
+        """Slow a turn or a jog down so that it stops inside the travel; end a jog that is no longer held."""
+        held = self._held
+        if held is None or held.motion.released:
+            return
+        if held.motion.kind is MotionKind.JOG and self._now() > held.until:
+            self._release(held, "it was no longer held")
+            return
+        scale = self._override if held.motion.kind is MotionKind.TURN else 1.0
+        speed = self._towards_end(held.wanted * scale)
+        if speed == 0.0 and held.sent != 0.0 and scale:
+            held.motion.reason = "it came to the end of the travel"
+        if abs(speed) < abs(held.sent) * SLOWER:
+            held.sent = speed
+            try:
+                self._send_held(held)
+            except Refused as refused:
+                self._gave_up(held.motion, refused)
+
+    def _towards_end(self, speed: float) -> float:
+        """The speed, or the highest from which it still stops inside the travel; 0 at its end."""
+        live = self._live
+        here = live.reference_deg if live else None
+        if live is None or here is None or self._travel.endless or speed == 0.0:
+            return speed
+        distance = self._travel.high - here if speed > 0 else here - self._travel.low
+        if distance <= CREEP_COUNTS * self._scale.deg_per_count:
+            return 0.0
+        delay = max(0.0, self._now() - live.at) + TELEMETRY_MS / 1000 + HANDLING_S
+        delay += 2 * (self._drive.link.exchange.round_trip or 0.0)
+        most = speed_towards_end(distance, sheet_limits(self.sheet), delay)
+        return math.copysign(min(abs(speed), most), speed)
+
+    def _unhomed_speed(self, speed: float) -> float:
+        """A jog before homing goes no quicker than homing itself: nothing but the hand knows where the end is."""
+        live, home = self._live, self.sheet.home
+        if self._travel.endless or home is None or (live is not None and live.homed):
+            return speed
+        return math.copysign(min(abs(speed), home.speed_deg_s), speed)
+
+    def _require_live(self) -> Live:
+        live = self._shown
+        if live is None or not self._drive.ready:
+            raise Offline(f"There is no link to the servo's controller: {self._reason or 'it is being set up'}.")
+        return live
+
+    def _here(self) -> float:
+        """Where it is commanded to be. Raises NotHomed."""
+        here = self._require_live().reference_deg
+        if here is None:
+            raise NotHomed("The position is not known. Home it first.")
+        return here
+
+    def _at_end(self) -> OutsideTravel:
+        return OutsideTravel("It stands at the end of the travel; it can only go the other way.")

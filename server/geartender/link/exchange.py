@@ -60,7 +60,7 @@ INCOMPATIBLE_REPEAT_S = 5.0
 ID_BASE_MAX = 1 << 29
 """Half of what the firmware takes as a first id, so that years of ids still fit its small integers."""
 
-LONGEST_ID = 10**10
+LONGEST_ID = 10**10 - 1
 """An id longer than any that will be used: a request that fits a line with it fits with its own."""
 
 MOVES = frozenset({"arm", "home", "plan", "piece", "go", "turn", "jog"})
@@ -168,7 +168,6 @@ class Exchange:
         self._stop_number += 1
         self._stop = _Stop(category, self._stop_number, due=now)
         self._drop(lambda request: request.verb in MOVES)
-        self._vacate(lambda request: request.verb in MOVES, Outcome.DROPPED)
         self._vacate(lambda request: request.verb in MOVES, Outcome.DROPPED)
         return self._stop_number
 

@@ -170,6 +170,7 @@ _REFUSALS: dict[str, tuple[type[Refused], str]] = {
     "fault": (Faulted, "A fault stands. See what happened, then reset."),
     "homeless": (NotHomed, "The position is not known. Home it first."),
     "busy": (Busy, "Another motion runs. Stop it, or wait."),
+    "stopped": (Busy, "A stop came first; nothing was started."),
     "rest": (Busy, "The plan did not end at rest; nothing was started."),
     "travel": (OutsideTravel, "It would leave the travel."),
     "full": (Invalid, "The motion has more parts than the controller holds. Go quicker, or in parts."),

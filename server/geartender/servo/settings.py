@@ -385,6 +385,6 @@ ORDER = (
     *("illegal_max", "audit_counts", "supply_low_mv", "winding_max", "heat_num", "heat_tau_s", "ambient"),
     *("endless", "travel_low", "travel_high", "travel_margin"),
     *("home_way", "home_fast", "home_slow", "home_back", "home_span", "home_drop_mv"),
-    *("rest_mode", "silence_ms", "jog_ms", "settle_ms", "turn_counts"),
+    *("rest_mode", "silence_ms", "jog_ms", "settle_ms", "turn_counts", "damping"),
 )
 """Names of all settings, in the order of the page."""

@@ -17,9 +17,10 @@ from typing import NamedTuple
 from geartender.motion.ramps import Phase
 
 # Newton's method on a smooth monotone function doubles its digits with each step; where it leaves the bracket the
-# bracket is halved. Ordinary cases take 1 to 8 steps; 200 halvings exhaust a double from any bracket.
-MOST_STEPS = 200
-# Step, relative to the time searched, below which nothing is left but rounding: two units in the last place.
+# bracket is halved. Ordinary cases take 1 to 10 steps; 60 halvings exhaust the digits of a double.
+MOST_STEPS = 100
+# Step, relative to the time searched, and error, relative to the distance, below which nothing is left but rounding: two
+# units in the last place.
 LAST_STEP = 4.5e-16
 
 
@@ -107,7 +108,7 @@ class Reach:
                 low = time
             slope = self._slope(shape)
             following = time - error / slope if slope > 0.0 else low
-            if abs(following - time) <= LAST_STEP * time:
+            if abs(error) <= LAST_STEP * abs(distance) or min(abs(following - time), high - low) <= LAST_STEP * time:
                 break
             time = following if low < following < high else (low + high) / 2
             shape = self.in_time(time)

@@ -131,8 +131,8 @@ class RecordingServo:
         self._note("replace_build", sheet)
         self.sheet = sheet
 
-    def subscribe(self) -> Subscription:
-        subscription = Subscription(self.listeners.remove)
+    def subscribe(self, who: Who | None = None) -> Subscription:
+        subscription = Subscription(who, self.listeners.remove)
         self.listeners.append(subscription)
         subscription.put({"type": "snapshot", "servo": self.name, "snapshot": {}})
         return subscription

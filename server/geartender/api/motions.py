@@ -28,6 +28,7 @@ STOP_BODY_WAIT_S = 0.05
 """s; how long Stop waits for a body that may name another category. A person notices a tenth of a second."""
 
 MotionId = Annotated[str, Path(alias="id", description="Id of the motion.", examples=["m-7"], max_length=64)]
+AcceptHeader = Annotated[str | None, Header(description="`text/csv` for a table (RFC 4180).", examples=["text/csv"])]
 REFUSALS = problems("unknown", "offline", "disarmed", "faulted", "helm-held", "busy", "outside-travel", "over-limit")
 HOMED_REFUSALS = problems(
     "unknown", "offline", "disarmed", "not-homed", "faulted", "helm-held", "busy", "outside-travel", "over-limit"
@@ -182,9 +183,7 @@ async def get_motion(response: Response, servo: ServoDep, motion_id: MotionId, w
         **problems("unknown"),
     },
 )
-async def get_trace(
-    servo: ServoDep, motion_id: MotionId, accept: Annotated[str | None, Header()] = None
-) -> Response | Listing[TraceRow]:
+async def get_trace(servo: ServoDep, motion_id: MotionId, accept: AcceptHeader = None) -> Response | Listing[TraceRow]:
     rows = servo.motion(motion_id).trace_rows()
     if wants_csv(accept):
         return Response(csv_text(TraceRow, rows), media_type=CSV_MEDIA_TYPE, headers={"Vary": "Accept"})

@@ -66,7 +66,11 @@ def add_problem_handlers(app: FastAPI) -> None:
     async def by_status(request: Request, error: Exception) -> JSONResponse:
         assert isinstance(error, HTTPException)  # noqa: S101 - registered for nothing else
         slug = STATUS_SLUGS.get(error.status_code, "failed")
-        headers = {"Allow": ", ".join(allowed_methods(request.app, request.url.path))} if slug == "method-not-allowed" else None
+        headers = (
+            {"Allow": ", ".join(allowed_methods(request.app, request.url.path))}
+            if slug == "method-not-allowed"
+            else None
+        )
         return problem_response(slug, _status_detail(slug, request), headers)
 
     app.add_exception_handler(GeartenderError, ours)

@@ -1,0 +1,55 @@
+"""A real `geartender demo` on a free port, and commands sent to it as a person would."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+COMMAND = [str(Path(sys.executable).with_name("geartender"))]
+
+
+@dataclass
+class Demo:
+    """A running demo and its address."""
+
+    process: subprocess.Popen[str]
+    url: str
+
+    def environment(self) -> dict[str, str]:
+        return {**os.environ, "GEARTENDER_URL": self.url, "NO_COLOR": "1"}
+
+    def run(self, *arguments: str) -> subprocess.CompletedProcess[str]:
+        """Run a command against this demo to its end."""
+        return subprocess.run(
+            [*COMMAND, *arguments], env=self.environment(), capture_output=True, text=True, timeout=60, check=False
+        )
+
+    def begin(self, *arguments: str) -> subprocess.Popen[str]:
+        """Begin a command, for what happens in its midst."""
+        return subprocess.Popen(
+            [*COMMAND, *arguments], env=self.environment(), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+        )
+
+
+@contextmanager
+def demo(*arguments: str) -> Iterator[Demo]:
+    """A demo, from the moment its page answers; ended by SIGTERM, and then every process of it is gone."""
+    process = subprocess.Popen(
+        [*COMMAND, "demo", "--port", "0", *arguments], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    try:
+        assert process.stdout is not None
+        url = process.stdout.readline().strip()
+        if not url:
+            raise AssertionError(f"the demo did not start: {process.communicate()[1]}")
+        yield Demo(process, url.rstrip("/"))
+    finally:
+        if process.poll() is None:
+            process.send_signal(signal.SIGTERM)
+        process.communicate(timeout=15)

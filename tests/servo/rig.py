@@ -98,7 +98,10 @@ async def running(servo: Servo) -> AsyncIterator[None]:
 
 
 def on_rig(
-    scenario: Callable[[Rig], Awaitable[None]], sheet: BuildSheet | None = None, plant: Plant | None = None, seed: int = 1
+    scenario: Callable[[Rig], Awaitable[None]],
+    sheet: BuildSheet | None = None,
+    plant: Plant | None = None,
+    seed: int = 1,
 ) -> None:
     """Run a scenario on a rig of its own."""
     sheet = sheet or direct()

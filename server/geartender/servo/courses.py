@@ -29,6 +29,8 @@ class Course:
     """A path in force: whose, from which firmware time on (us, as on the wire), and how to plan it anew."""
 
     motion: Motion
+    number: int
+    """The number the firmware knows the motion by from here on."""
     path: Path
     start: int
     planner: Planner
@@ -85,7 +87,7 @@ def _beginning(drive: Drive, live: Live | None, before: Course | None, lead: flo
 
 def _requests(course: Course, scale: Scale, origin: int) -> list[tuple[str, tuple[int, ...]]]:
     pieces = link_pieces(course.path, scale, origin)
-    number, start = course.motion.number, course.start
+    number, start = course.number, course.start
     return [
         ("plan", (number, start, start, len(pieces))),
         *(("piece", (index, *numbers)) for index, numbers in enumerate(pieces)),

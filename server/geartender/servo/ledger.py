@@ -75,6 +75,7 @@ class Ledger:
         """It is under way, or will be at that host time."""
         motion.state = MotionState.RUNNING
         motion.started = at
+        motion.due = max(motion.due, at)
         if motion not in self.live:
             self.live.append(motion)
 
@@ -104,7 +105,8 @@ class Ledger:
                 self._note(motion, live)
             elif motion.number == row.ended and not (motion.held and row.how == "done"):
                 self._note(motion, live)
-                self._end(motion, live, fault_reason)
+                if row.state != "stopping":  # a motion that was stopped has ended when the lever rests
+                    self._end(motion, live, fault_reason)
         self._sweep(row, live.at)
 
     def _note(self, motion: Motion, live: Live) -> None:
@@ -137,6 +139,6 @@ class Ledger:
                     self.finish(motion, MotionState.REPLACED, at, "another motion took its place")
                 numbers = [motion.number for motion in self.live]
         for motion in list(self.live):
-            begun = motion.started is not None and at > motion.started + APPEARS_S
+            begun = at > motion.due + APPEARS_S
             if begun and not motion.held and row.motion != motion.number and row.ended != motion.number:
                 self.finish(motion, MotionState.LOST, at, "the controller did not run it, or its end was not heard")

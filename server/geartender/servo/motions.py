@@ -44,6 +44,8 @@ class Motion:
     error_deg: float | None = None
     peak_torque_nm: float | None = None
     reason: str | None = None
+    due: float = 0.0
+    """Monotonic seconds at which the firmware should be at it."""
     held: bool = False
     """The speed override is 0: it waits at rest, still running."""
     released: bool = False

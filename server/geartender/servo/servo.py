@@ -13,7 +13,7 @@ from geartender.servo.motions import Motion, Who
 from geartender.servo.planning import check_limit, requested_limits, sheet_limits, turn_duration
 from geartender.servo.requests import MoveRequest, TurnRequest, WhenBusy
 from geartender.servo.settings import JOG_MS, OVERRIDE_MAX
-from geartender.servo.steering import Steering
+from geartender.servo.steering import CREEP_COUNTS, START_COUNTS, Steering
 
 QUEUED_MAX = 32
 """Moves that may wait behind the one that runs; longer lists are sequences."""
@@ -100,7 +100,7 @@ class Servo(Steering):
             return await self._turn_held(who, request.speed_deg_s, request.for_s)
 
     async def _turn_held(self, who: Who, wanted: float, for_s: float | None) -> Motion:
-        speed = self._towards_end(wanted * self._override)
+        speed = self._towards_end(wanted * self._override, START_COUNTS)
         if speed == 0.0 and self._override:
             raise self._at_end()
         motion = self._ledger.new(MotionKind.TURN, who, self._wall())
@@ -120,7 +120,7 @@ class Servo(Steering):
         check_limit("speed_deg_s", speed_deg_s, sheet_limits(self.sheet).velocity, "°/s")
         held = self._held_jog(who)
         wanted = self._unhomed_speed(speed_deg_s)
-        speed = self._towards_end(wanted)
+        speed = self._towards_end(wanted, CREEP_COUNTS if held else START_COUNTS)
         if speed == 0.0:
             if held is not None:
                 self._release(held, "it came to the end of the travel")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import math
 from collections.abc import Callable
+from dataclasses import replace
 
 from geartender.errors import Busy, GaveUp, NotHomed, Offline, OutsideTravel, Refused
 from geartender.link.lines import Reply
@@ -32,6 +33,9 @@ REST_WAIT_S = 30.0
 
 CREEP_COUNTS = 3
 """Counts from the travel's end at which a turn or a jog is over: nearer, it would creep for seconds."""
+
+START_COUNTS = 10
+"""Counts from the travel's end within which none begins that way: coming to rest moves the lever by less."""
 
 SLOWER = 0.97
 """Share of the speed last sent below which a slower one is worth a line."""
@@ -64,7 +68,7 @@ class Steering(Body):
             self._wait_at_rest(motion, planner)
             return motion
         try:
-            wanted = Course(motion, Path(State(0.0), State(0.0), (), ()), 0, planner)
+            wanted = Course(motion, motion.number, Path(State(0.0), State(0.0), (), ()), 0, planner)
             course = await send_course(self._drive, self._scale, lambda: self._shown, self._in_force(), wanted, planner)
         except Refused as refused:
             self._gave_up(motion, refused)
@@ -97,12 +101,16 @@ class Steering(Body):
 
     def _take_course(self, course: Course) -> None:
         motion = course.motion
-        began = self._drive.host_time(course.start)
+        motion.number, motion.held = course.number, self._override == 0.0
+        motion.due = began = self._drive.host_time(course.start)
         if motion.started is None:
             motion.planned_s = round(course.path.duration, 4)
         else:
             motion.planned_s = round(began - motion.started + course.path.duration, 4)
             began = motion.started
+        if motion.final:
+            self._drive.stop(2)  # it ended while its course was on the way
+            return
         self._course = course
         self._ledger.start(motion, began)
 
@@ -110,7 +118,7 @@ class Steering(Body):
         live = self._require_live()
         here = State(live.reference_deg or 0.0)
         motion.held = True
-        self._course = Course(motion, Path(here, here, (), ()), self._drive.deadline(0.0), planner)
+        self._course = Course(motion, motion.number, Path(here, here, (), ()), self._drive.deadline(0.0), planner)
         for other in list(self._ledger.live):
             self._ledger.finish(other, MotionState.REPLACED, self._now(), "another motion took its place")
         self._ledger.start(motion, self._now())
@@ -133,7 +141,7 @@ class Steering(Body):
             planner = course.planner
             if motion.held:
                 # The old number may have ended already, and a number that ended must not begin again.
-                motion.number, motion.held = self._ledger.next_number(), False
+                course = replace(course, number=self._ledger.next_number())
         self._take_course(await send_course(self._drive, self._scale, lambda: self._shown, course, course, planner))
 
     def _stopper(self) -> Planner:
@@ -230,14 +238,14 @@ class Steering(Body):
             except Refused as refused:
                 self._gave_up(held.motion, refused)
 
-    def _towards_end(self, speed: float) -> float:
-        """The speed, or the highest from which it still stops inside the travel; 0 at its end."""
+    def _towards_end(self, speed: float, nearest: int = CREEP_COUNTS) -> float:
+        """The speed, or the highest from which it still stops inside the travel; 0 within `nearest` counts of its end."""
         live = self._live
         here = live.reference_deg if live else None
         if live is None or here is None or self._travel.endless or speed == 0.0:
             return speed
         distance = self._travel.high - here if speed > 0 else here - self._travel.low
-        if distance <= CREEP_COUNTS * self._scale.deg_per_count:
+        if distance <= nearest * self._scale.deg_per_count:
             return 0.0
         delay = max(0.0, self._now() - live.at) + TELEMETRY_MS / 1000 + HANDLING_S
         delay += 2 * (self._drive.link.exchange.round_trip or 0.0)

@@ -40,7 +40,10 @@ def fetch(web: Path) -> None:
     with tempfile.TemporaryDirectory() as folder:
         subprocess.run(
             ["npm", "pack", "--silent", "--ignore-scripts", PACKAGE],
-            cwd=folder, check=True, timeout=FETCH_TIMEOUT_S, stdout=subprocess.DEVNULL,
+            cwd=folder,
+            check=True,
+            timeout=FETCH_TIMEOUT_S,
+            stdout=subprocess.DEVNULL,
         )
         archive = next(Path(folder).glob("*.tgz"))
         digest = base64.b64encode(hashlib.sha512(archive.read_bytes()).digest()).decode()
@@ -59,7 +62,7 @@ def fetch(web: Path) -> None:
 class CustomBuildHook(BuildHookInterface):  # type: ignore[type-arg]
     """Called by hatchling before it collects the files of a wheel or a source archive."""
 
-    def initialize(self, version: str, build_data: dict[str, Any]) -> None:
+    def initialize(self, _version: str, build_data: dict[str, Any]) -> None:
         fetch(Path(self.root) / "web")
         build_data["artifacts"].append("web/vendor/**")
 

@@ -77,7 +77,7 @@ async function start() {
     bench: none,
     journal: (section, signal) => mountJournalView(section, page, signal),
     settings: (section, signal) => mountSettingsView(section, page, signal),
-  }).start();
+  }, painter.ask).start();
 }
 
 void start();

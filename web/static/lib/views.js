@@ -7,9 +7,11 @@ const WIDE = "(min-width: 69rem)";
  * Drive staying mounted on a wide screen.
  */
 export class Views {
-  /** @param {Record<string, (section: HTMLElement, signal: AbortSignal) => void>} mounts by name of the view */
-  constructor(mounts) {
+  /** @param {Record<string, (section: HTMLElement, signal: AbortSignal) => void>} mounts by name of the view
+   * @param {() => void} onShow */
+  constructor(mounts, onShow) {
     this.mounts = mounts;
+    this.onShow = onShow;
     this.wide = matchMedia(WIDE);
     /** @type {Map<string, AbortController>} */
     this.mounted = new Map();
@@ -56,5 +58,6 @@ export class Views {
         this.mounted.delete(name);
       }
     }
+    this.onShow();
   }
 }

@@ -1,6 +1,7 @@
 // @ts-check
 import { angle } from "../../lib/format.js";
 import { need, setText } from "../../lib/dom.js";
+import { stateWords } from "../state-line/words.js";
 
 const HOLD_FOR_CATEGORY_0_MS = 1000;
 /** How long the answer stays before the bar falls quiet again. */
@@ -38,7 +39,7 @@ export function mountStopBar(host, { stopper, store, painter }, signal) {
     if (stopper.phase === "refused") return stopper.detail;
     if (!store.serviceAnswers) return NO_CONNECTION;
     if (stopper.phase === "answered") return outcome();
-    return REST;
+    return document.documentElement.dataset.view === "drive" ? REST : stateWords(store);
   };
   const outcome = () => {
     const snapshot = store.snapshot;

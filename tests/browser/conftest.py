@@ -1,0 +1,121 @@
+"""A real Chromium, a real demo service, and phones that look at it."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page, expect, sync_playwright
+
+from tests.browser.service import Service
+
+COMMAND = [str(Path(sys.executable).with_name("geartender")), "demo", "--port", "0"]
+CHROMIUM = "/usr/bin/chromium"
+ARGUMENTS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+PHONE: dict[str, Any] = {
+    "viewport": {"width": 390, "height": 844},
+    "device_scale_factor": 2,
+    "is_mobile": True,
+    "has_touch": True,
+}
+LAPTOP: dict[str, Any] = {"viewport": {"width": 1280, "height": 800}}
+PATIENCE_MS = 15_000
+STOPPING_S = 10
+
+Open = Callable[..., Page]
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _patience() -> None:
+    expect.set_options(timeout=PATIENCE_MS)
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    if not Path(CHROMIUM).exists():
+        pytest.skip("Chromium is not installed")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
+        yield browser
+        browser.close()
+
+
+@contextmanager
+def running_demo(data: Path) -> Iterator[Service]:
+    """A demo of its own on a free port: the address is the first thing it prints."""
+    with (data / "stderr").open("w") as log:
+        process = subprocess.Popen([*COMMAND, "--data", str(data)], stdout=subprocess.PIPE, stderr=log, text=True)
+        assert process.stdout is not None
+        address = process.stdout.readline().strip()
+        assert address, (data / "stderr").read_text()
+        try:
+            with Service(address, process) as service:
+                yield service
+        finally:
+            process.terminate()
+            try:
+                process.wait(STOPPING_S)
+            except subprocess.TimeoutExpired:
+                process.kill()
+                process.wait()
+            process.stdout.close()
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Service]:
+    """One service for the tests of a module."""
+    with running_demo(tmp_path_factory.mktemp("demo")) as service:
+        yield service
+
+
+@pytest.fixture
+def own_demo(tmp_path: Path) -> Iterator[Service]:
+    """A service that the test may kill."""
+    with running_demo(tmp_path) as service:
+        yield service
+
+
+@pytest.fixture
+def vent(demo: Service) -> Service:
+    """The demo's servo armed and homed at rest, with nobody at the helm."""
+    demo.make_ready()
+    return demo
+
+
+@pytest.fixture
+def look(chromium: Browser) -> Iterator[Open]:
+    """Open a view in a browser of its own: `look(service, "drive", **context options)`. Any error on the page fails."""
+    errors: list[str] = []
+    contexts = []
+
+    def open_page(
+        service: Service, view: str = "drive", /, *, prepare: Callable[[Page], None] | None = None, **options: Any
+    ) -> Page:
+        context = chromium.new_context(**(options or PHONE))
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(PATIENCE_MS)
+        page.on("pageerror", lambda error: errors.append(str(error)))
+        if prepare:
+            prepare(page)
+        page.goto(service.address + view)
+        return page
+
+    yield open_page
+    for context in contexts:
+        context.close()
+    assert errors == []

@@ -1,0 +1,82 @@
+"""The demo seen over HTTP by a second client, to check what the page made it do."""
+
+from __future__ import annotations
+
+import subprocess
+import time
+from collections.abc import Callable
+from typing import Any, Self
+
+import httpx
+
+PATIENCE_S = 20.0
+LOOK_EVERY_S = 0.02
+
+
+class Service:
+    """A running demo and its servo `vent`."""
+
+    def __init__(self, address: str, process: subprocess.Popen[str]) -> None:
+        self.address = address
+        self.process = process
+        self._http = httpx.Client(
+            base_url=address + "api/v1/", headers={"Geartender-Client": "test"}, timeout=PATIENCE_S, trust_env=False
+        )
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._http.close()
+
+    def post(self, path: str, body: dict[str, Any] | None = None, *, wait_s: float | None = None) -> httpx.Response:
+        headers = {} if wait_s is None else {"Prefer": f"wait={wait_s:g}"}
+        return self._http.post(path, json=body or {}, headers=headers)
+
+    def snapshot(self) -> dict[str, Any]:
+        answer: dict[str, Any] = self._http.get("servos/vent").raise_for_status().json()
+        return answer
+
+    def sheet(self) -> dict[str, Any]:
+        answer: dict[str, Any] = self._http.get("servos/vent/build").raise_for_status().json()
+        return answer
+
+    def until(self, wanted: Callable[[dict[str, Any]], bool]) -> dict[str, Any]:
+        """The first snapshot that is as wanted."""
+        deadline = time.monotonic() + PATIENCE_S
+        while not wanted(snapshot := self.snapshot()):
+            assert time.monotonic() < deadline, snapshot
+            time.sleep(LOOK_EVERY_S)
+        return snapshot
+
+    def state_is(self, *states: str) -> dict[str, Any]:
+        return self.until(lambda snapshot: snapshot["state"] in states)
+
+    def trouble(self, command: str) -> None:
+        self.post("simulation", {"command": command}).raise_for_status()
+
+    def make_ready(self) -> None:
+        """Whatever the test before left behind: free, armed, homed, at rest, the helm given back."""
+        self.trouble("free")
+        self.until(lambda snapshot: snapshot["state"] != "offline")
+        self.post("servos/vent/helm", {"force": True}).raise_for_status()
+        self.until(lambda snapshot: snapshot["state"] in {"disarmed", "ready", "faulted"})
+        if self.snapshot()["state"] == "faulted":
+            self.post("servos/vent/reset").raise_for_status()
+        self.post("servos/vent/arm").raise_for_status()
+        self.state_is("ready")
+        if not self.snapshot()["homed"]:
+            self.post("servos/vent/home", wait_s=PATIENCE_S).raise_for_status()
+        self._http.put("servos/vent/override", json={"speed": 1.0}).raise_for_status()
+        self.post("servos/vent/moves", {"to_deg": 10.0}, wait_s=PATIENCE_S).raise_for_status()
+        self.until(lambda snapshot: snapshot["state"] == "ready" and abs(snapshot["angle_deg"] - 10.0) < 1.0)
+        self._http.delete("servos/vent/helm").raise_for_status()
+
+    def make_unhomed(self) -> None:
+        """A board that has just started: disarmed, its position forgotten, the fault of the start cleared."""
+        self.post("servos/vent/helm", {"force": True}).raise_for_status()
+        self.trouble("reset")
+        self.until(lambda snapshot: not snapshot["homed"] and snapshot["state"] in {"faulted", "disarmed"})
+        self.post("servos/vent/reset")
+        self.state_is("disarmed")
+        self._http.delete("servos/vent/helm").raise_for_status()

@@ -2,6 +2,7 @@
 
 import asyncio
 import random
+from itertools import pairwise
 
 import pytest
 from pydantic import ValidationError
@@ -113,7 +114,7 @@ def test_a_move_replaces_the_running_one_without_a_jolt(target: float) -> None:
         rows = [*first.trace_rows(), *second.trace_rows()]
         speeds = [row.speed_deg_s for row in rows]
         # a telemetry period at the sheet's acceleration, and the estimator's grain
-        assert max(abs(two - one) for one, two in zip(speeds, speeds[1:], strict=False)) < 40 * 0.06 + 2.5
+        assert max(abs(two - one) for one, two in pairwise(speeds)) < 40 * 0.06 + 2.5
 
     on_rig(scenario)
 

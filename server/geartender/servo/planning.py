@@ -121,13 +121,14 @@ def plan_move(
 ) -> Path:
     """The quickest path to rest at the target that arrives from the wanted side and stays in the travel.
 
-    `slack` is how much of the play would still have to be taken up before the output follows to that side. Raises
-    OutsideTravel, Invalid.
+    With a side, the last stretch is always the same short one, from rest: so it is slow at its end, does not overshoot, and
+    ends alike every time. `slack` is how much of the play would still have to be taken up before the output follows to that
+    side. Raises OutsideTravel, Invalid.
     """
     travel.check(target)
     direct = plan(start, target, limits)
     path = direct
-    if approach.side and not _arrives(direct, approach.side, target, slack):
+    if approach.side and not _arrives(direct, approach, target, slack):
         past = min(max(target - approach.side * approach.play, travel.low), travel.high)
         if past != target:
             first = plan(start, past, limits)
@@ -202,24 +203,21 @@ def turn_duration(speed: float, for_s: float, limits: Limits) -> float:
     return for_s + (ramp if speed >= quick else 2 * math.sqrt(speed / limits.jerk))
 
 
-def _arrives(path: Path, side: int, target: float, slack: float) -> bool:
-    """Whether the last stretch comes from that side and is long enough to take up the play."""
-    low, high = _last_stretch(path)
-    return side * (target - (low if side > 0 else high)) >= slack - EDGE_DEG
+def _arrives(path: Path, approach: Approach, target: float, slack: float) -> bool:
+    """Whether the last stretch comes from that side, is long enough to take up the play, and short enough to be slow."""
+    way = approach.side * (target - _last_turn(path))
+    return max(slack, 0.0) - EDGE_DEG <= way <= approach.play + EDGE_DEG
 
 
-def _last_stretch(path: Path) -> tuple[float, float]:
-    """Lowest and highest position of the way since the motion last turned round."""
-    ends = [path.end.position]
+def _last_turn(path: Path) -> float:
+    """Where the motion last turned round or rested before its end; where it began if it never did."""
     for piece in reversed(path.pieces):
         turning = piece.turning_points()
         if turning:
-            ends.append(turning[-1])
-            break
-        ends.append(piece.start.position)
+            return turning[-1]
         if piece.start.velocity == 0.0:
-            break
-    return min(ends), max(ends)
+            return piece.start.position
+    return path.start.position
 
 
 def _legs(path: Path) -> list[Path]:

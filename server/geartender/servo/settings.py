@@ -75,8 +75,8 @@ WINDING_MAX_C = 100.0
 AMBIENT_C = 25.0
 """deg C around the motor."""
 
-HOME_SLOW_COUNTS_S = 100.0
-"""Counts per s of the slow approach at most: the edge is then known to a fifth of a count."""
+HOME_SLOW_COUNTS_S = 50.0
+"""Counts per s of the slow approach at most: ten ticks a count, so that the edge is known to a tenth of a count."""
 
 HOME_STOP_COUNTS = 2.0
 """Counts in which the slow approach must be able to stop."""

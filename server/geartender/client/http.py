@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import getpass
 import secrets
+import socket
 from collections.abc import Mapping
 from typing import Any
 
@@ -21,11 +23,16 @@ Json = Any
 Headers = Mapping[str, str]
 
 
+def own_name() -> str:
+    """Who runs this, and where: the same for a script and the commands, so that a person keeps the helm between them."""
+    return f"{getpass.getuser()}@{socket.gethostname()}"[:64]
+
+
 class Http:
     """One connection to one service."""
 
     def __init__(self, url: str, key: str | None, name: str | None, transport: httpx.BaseTransport | None) -> None:
-        headers = {"Geartender-Client": name or f"script-{secrets.token_hex(4)}"}
+        headers = {"Geartender-Client": name or own_name()}
         if key is not None:
             headers["Authorization"] = f"Bearer {key}"
         self.url = url.rstrip("/")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -195,14 +196,16 @@ class Bench:
         return self
 
     def path(self, to_deg: float, start: State | None = None) -> MotionPath:
-        """A path in counts from the home edge, within the sheet's limits."""
+        """A path in counts from the home edge, within the sheet's limits, to the middle of the target's cell."""
         limits = self.sheet.limits
         assert limits is not None
         assert self.sheet.home is not None
         here = start or State((self.telemetry["reference"] - self.telemetry["origin"]) / FINE)
+        origin = self.telemetry["origin"] / FINE
+        cell = math.floor((to_deg - self.sheet.home.angle_deg) * self.per_deg + origin)
         return plan(
             here,
-            (to_deg - self.sheet.home.angle_deg) * self.per_deg,
+            cell + 0.5 - origin,
             Limits(*(self.per_deg * value for value in (limits.speed_deg_s, limits.accel_deg_s2, limits.jerk_deg_s3))),
         )
 

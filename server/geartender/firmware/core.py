@@ -96,11 +96,11 @@ class Core:
         s[t.ARG_AFTER] = after
         self.post(t.C_RAMP)
 
-    def homed(self):
-        """Take the edge that the tick has caught as home."""
+    def homed(self, count, frac):
+        """Take a place, in counts and 2^-16, as the home edge."""
         s = self.state
-        s[t.ARG_INT] = s[t.EDGE_INT]
-        s[t.ARG_FRAC] = s[t.EDGE_FRAC]
+        s[t.ARG_INT] = count
+        s[t.ARG_FRAC] = frac
         self.post(t.C_HOMED)
 
     def fail(self, cause):

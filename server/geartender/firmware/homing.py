@@ -91,13 +91,22 @@ class Homing:
             self._fail()
 
     def _met(self):
-        """The edge was met: from fast, back off for the slow approach; from slow, it is home."""
+        """The edge was met: from fast, back off for the slow approach; from slow, it is home once its cell is crossed."""
         if self._phase == SEEK:
             self._edge = self._core.state[t.EDGE_INT]
             self._enter(BACK)
-        else:
+        elif self._core.state[t.EDGE_SPAN]:
             self._phase = None
-            self._core.homed()
+            self._core.homed(*self._edge_place())
+
+    def _edge_place(self):
+        """Give the place of the edge: its count, and how far into the count's cell it lies in 2^-16.
+
+        The cell was crossed at a steady speed, so the share of the time is the share of the way.
+        """
+        s = self._core.state
+        share = min((s[t.EDGE_QUIET] << 16) // s[t.EDGE_SPAN], 0xFFFF)
+        return (s[t.EDGE_COUNT], share if s[t.S_HOME_WAY] > 0 else 0xFFFF - share)
 
     def _clear(self, s):
         """Moving off the mark: once it is left, go a bit further, then approach slowly."""

@@ -37,8 +37,7 @@ X_FRAC = const(10)  # and 1/65536
 X_SPEED = const(11)
 QUIET = const(12)  # ticks since the count last changed
 HOME = const(13)
-EDGE_INT = const(14)  # estimated position when the home mark was last entered
-EDGE_FRAC = const(15)
+EDGE_INT = const(14)  # estimated position when the home mark was last entered: counts
 EDGE_WAY = const(16)
 EDGES = const(17)
 HOMED = const(18)
@@ -181,7 +180,10 @@ S_TURN_COUNTS = const(143)
 S_DAMPING = const(144)
 
 SPEED_THEN = const(145)  # estimated speed at the tick before
-WORDS = const(146)
+EDGE_COUNT = const(146)  # count when the home mark was last entered,
+EDGE_QUIET = const(147)  # ticks that it had stood at that,
+EDGE_SPAN = const(148)  # and ticks that it stood at that in all; 0 while it still does
+WORDS = const(150)
 
 # --- a row of the plan queue: the reference at one tick, and its differences
 ROW_T = const(0)
@@ -271,6 +273,8 @@ def _measure(state):
     s[DELTA] = delta
     s[COUNT] = count
     if delta:
+        if s[EDGE_SPAN] == 0:
+            s[EDGE_SPAN] = s[QUIET] + 1
         s[QUIET] = 0
     elif s[QUIET] < 100000:
         s[QUIET] = s[QUIET] + 1
@@ -307,7 +311,9 @@ def _measure(state):
         s[HOME] = mark
         if mark:
             s[EDGE_INT] = s[X_INT]
-            s[EDGE_FRAC] = s[X_FRAC]
+            s[EDGE_COUNT] = count
+            s[EDGE_QUIET] = s[QUIET]
+            s[EDGE_SPAN] = 0
             s[EDGE_WAY] = 1 if speed > MOVING_SPEED else (-1 if speed < 0 - MOVING_SPEED else 0)
             s[EDGES] = (s[EDGES] + 1) & MASK
             s[EDGE_NEW] = 1

@@ -178,7 +178,7 @@ class Mechanics:
             shaft = motor.ke_v_s * self._current - motor.viscous_nm_s * speed
             pull = load.gravity_nm * math.cos(self._output)
             # losses in the teeth lie on the side that is driven: the load's when the motor drives, the motor's when the load does
-            loss = self._efficiency if shaft * (speed or shaft) >= 0.0 else 1.0 / self._efficiency
+            loss = self._efficiency if shaft * (speed or shaft) > 0.0 else 1.0 / self._efficiency
             inertia = motor.rotor_inertia_kg_m2 + self._load_inertia / (ratio * ratio * loss)
             force = shaft - pull / (ratio * loss)
             friction = motor.coulomb_nm + drag / (ratio * loss)

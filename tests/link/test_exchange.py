@@ -295,6 +295,18 @@ def test_answers_missing_for_two_seconds_end_the_conversation_although_telemetry
     assert "answers" in closed[0].reason
 
 
+def test_an_answer_that_the_line_leads_back_uses_up_no_id() -> None:
+    talk = opened()
+    talk.run(0.05)
+    ahead = talk.exchange._next_id
+    talk.board.core.receive(seal(f"{ahead} no order"))
+    request = talk.ask("settings")
+    talk.run(0.1)
+    assert request.id == ahead
+    assert request.reply is not None
+    assert request.reply.ok
+
+
 def test_nothing_is_due_while_nothing_is_open() -> None:
     exchange = Exchange(random.Random(1))
     assert exchange.next_deadline() is None

@@ -34,8 +34,7 @@ def test_a_closed_one_ends_its_loop_and_is_forgotten() -> None:
         seen = []
 
         async def listen() -> None:
-            async for message in subscription:
-                seen.append(message)
+            seen.extend([message async for message in subscription])
 
         task = asyncio.create_task(listen())
         await rig.connected()

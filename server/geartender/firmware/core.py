@@ -154,7 +154,9 @@ class Core:
         except (ValueError, IndexError):
             self.reader.bad += 1
             return
-        if verb == "hello":
+        if verb in ("ok", "no"):  # an answer of this firmware that the line led back: it must not use up an id
+            self.reader.bad += 1
+        elif verb == "hello":
             self._greet(request_id, body)
         elif self._expected is None:
             self._send("%d no hello" % request_id)

@@ -201,7 +201,7 @@ class Exchange:
             times.append(self._greeting.due)
         if self.phase is Phase.OPEN:
             times.append(self._next_beat)
-            times += [request.resend_at for request in self._unanswered]
+            times += [request.resend_at for request in list(self._unanswered)[:1]]
             times += [request.give_up_at for request in (*self._unanswered, *self._waiting)]
             if self.telemetry_at is not None:
                 times.append(self.telemetry_at + STALE_S)
@@ -376,10 +376,11 @@ class Exchange:
         return oldest is None or self._next_id < oldest + WINDOW
 
     def _resend(self, now: float) -> bytes:
-        """Unanswered requests whose time is up, in order."""
-        due = [request for request in self._unanswered if now >= request.resend_at]
-        self.counts.resent += len(due)
-        return b"".join(self._send(request, now) for request in due)
+        """Everything unanswered, in order, when the time of the oldest is up: without it the others are not obeyed."""
+        if not self._unanswered or now < self._unanswered[0].resend_at:
+            return b""
+        self.counts.resent += len(self._unanswered)
+        return b"".join(self._send(request, now) for request in self._unanswered)
 
     def _send_waiting(self, now: float) -> bytes:
         out = bytearray()
@@ -400,10 +401,9 @@ class Exchange:
         return request.line
 
     def _fill_gap(self, ahead: Request, now: float) -> None:
-        """The firmware got this one before an earlier one: send all again at once, unless that has just been done."""
-        if now - ahead.last_sent > (self.clock.round_trip or 0.0):
-            for request in self._unanswered:
-                request.resend_at = now
+        """The firmware got this one before an earlier one: send all again at once, unless it speaks of an earlier sending."""
+        if now - ahead.last_sent >= self._pace.least:
+            self._unanswered[0].resend_at = now
 
     # Endings
 

@@ -26,13 +26,16 @@ class Pace:
     def __init__(self) -> None:
         self.usual: float | None = None
         """The smoothed round trip, s; None before the first answer."""
+        self.least = 0.0
+        """The least round trip, s; 0 before the first answer."""
         self._spread = 0.0
 
     def add(self, round_trip: float) -> None:
         """Take the round trip of a request sent once; of others nobody knows which sending was answered."""
         if self.usual is None:
-            self.usual, self._spread = round_trip, round_trip / 2
+            self.usual, self.least, self._spread = round_trip, round_trip, round_trip / 2
             return
+        self.least = min(self.least, round_trip)
         self._spread += SPREAD_GAIN * (abs(round_trip - self.usual) - self._spread)
         self.usual += GAIN * (round_trip - self.usual)
 

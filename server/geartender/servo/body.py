@@ -31,6 +31,9 @@ from geartender.world import World
 
 log = logging.getLogger(__name__)
 
+SET_UP_AGAIN_S = 1.0
+"""s until settings that the controller did not take are sent once more."""
+
 FIRST_NUMBER_MAX = 1 << 29
 """Motion numbers begin anywhere below: a service that starts anew must not find its first ones in old telemetry."""
 
@@ -161,8 +164,16 @@ class Body:
                 await self._start_next()
             except Refused as refused:
                 log.warning("%s: %s", self.name, refused.detail)
-                self._reason = refused.detail
+                await self._try_again(refused)
             self._publish()
+
+    async def _try_again(self, refused: Refused) -> None:
+        """Setting up failed: say why, and do it once more after a while."""
+        self._reason = refused.detail
+        self._publish()
+        await asyncio.sleep(SET_UP_AGAIN_S)
+        self._to_greet = True
+        self._work.set()
 
     async def _set_up(self) -> None:
         if not self._drive.link.open or self._hello is None:

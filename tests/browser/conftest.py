@@ -90,13 +90,6 @@ def own_demo(tmp_path: Path) -> Iterator[Service]:
 
 
 @pytest.fixture
-def vent(demo: Service) -> Service:
-    """The demo's servo armed and homed at rest, with nobody at the helm."""
-    demo.make_ready()
-    return demo
-
-
-@pytest.fixture
 def look(chromium: Browser) -> Iterator[Open]:
     """Open a view in a browser of its own: `look(service, "drive", **context options)`. Any error on the page fails."""
     errors: list[str] = []

@@ -8,6 +8,8 @@ from typing import Any
 
 from playwright.sync_api import Locator, Page, expect
 
+from tests.browser.service import Service
+
 
 def state_words(page: Page) -> Locator:
     return page.locator("[data-state-words]")
@@ -16,6 +18,14 @@ def state_words(page: Page) -> Locator:
 def expect_ready(page: Page) -> None:
     expect(state_words(page)).to_have_text(re.compile("^Ready at"))
     expect(page.locator(".grip")).to_have_attribute("aria-disabled", "false")
+
+
+def get_ready(page: Page, service: Service) -> None:
+    """Once the page has loaded, which keeps the machine busy: armed, homed, at rest, and seen to be so."""
+    expect(page.locator("html")).not_to_have_attribute("data-stale", "")
+    expect(page.locator("[data-servo-name]")).to_have_text("Ridge vent")
+    service.make_ready()
+    expect_ready(page)
 
 
 def middle(locator: Locator) -> tuple[float, float]:

@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import expect
 
 from tests.browser.conftest import Open
-from tests.browser.hands import drag, expect_ready, middle, requests_to, ring_turned_by, state_words
+from tests.browser.hands import drag, expect_ready, get_ready, middle, requests_to, ring_turned_by, state_words
 from tests.browser.service import Service
 
 pytestmark = pytest.mark.browser
@@ -31,9 +31,9 @@ def test_arms_and_finds_home_by_the_one_next_act(demo: Service, look: Open) -> N
     assert demo.snapshot()["homed"]
 
 
-def test_moves_by_dragging_the_dashed_lever(vent: Service, look: Open) -> None:
-    page = look(vent)
-    expect_ready(page)
+def test_moves_by_dragging_the_dashed_lever(demo: Service, look: Open) -> None:
+    page = look(demo)
+    get_ready(page, demo)
     moves = requests_to(page, "/moves")
 
     drag(page, *ring_turned_by(page, 30))
@@ -43,13 +43,13 @@ def test_moves_by_dragging_the_dashed_lever(vent: Service, look: Open) -> None:
 
     expect(state_words(page)).to_have_text(re.compile(r"^Moving to \d+\.\d*°, \d+\ss left"))
     expect_ready(page)
-    assert vent.snapshot()["angle_deg"] == pytest.approx(moves[0]["to_deg"], abs=0.5)
+    assert demo.snapshot()["angle_deg"] == pytest.approx(moves[0]["to_deg"], abs=0.5)
     assert moves[0]["to_deg"] == pytest.approx(40, abs=1.5)
 
 
-def test_sliding_off_the_drawing_cancels_the_drag(vent: Service, look: Open) -> None:
-    page = look(vent)
-    expect_ready(page)
+def test_sliding_off_the_drawing_cancels_the_drag(demo: Service, look: Open) -> None:
+    page = look(demo)
+    get_ready(page, demo)
     moves = requests_to(page, "/moves")
     ring, target = ring_turned_by(page, 30)
 
@@ -60,12 +60,12 @@ def test_sliding_off_the_drawing_cancels_the_drag(vent: Service, look: Open) -> 
 
     expect(page.locator("[data-drawing-note]")).to_have_text("Seen from the output side")
     assert moves == []
-    assert vent.snapshot()["state"] == "ready"
+    assert demo.snapshot()["state"] == "ready"
 
 
-def test_a_touch_that_does_not_drag_moves_nothing(vent: Service, look: Open) -> None:
-    page = look(vent)
-    expect_ready(page)
+def test_a_touch_that_does_not_drag_moves_nothing(demo: Service, look: Open) -> None:
+    page = look(demo)
+    get_ready(page, demo)
     moves = requests_to(page, "/moves")
     page.mouse.click(*middle(page.locator(".grip-ring")))
     expect(page.locator("[data-drawing-note]")).to_have_text("Seen from the output side")
@@ -73,10 +73,10 @@ def test_a_touch_that_does_not_drag_moves_nothing(vent: Service, look: Open) -> 
 
 
 @pytest.mark.parametrize(("step", "deg"), [("10", 10.0), ("-1", -1.0), ("count", None)])
-def test_moves_by_a_button(vent: Service, look: Open, step: str, deg: float | None) -> None:
-    page = look(vent)
-    expect_ready(page)
-    before = vent.snapshot()
+def test_moves_by_a_button(demo: Service, look: Open, step: str, deg: float | None) -> None:
+    page = look(demo)
+    get_ready(page, demo)
+    before = demo.snapshot()
     wanted = before["angle_deg"] + (before["deg_per_count"] if deg is None else deg)
     with page.expect_response(lambda response: response.url.endswith("/moves")) as answer:
         page.locator(f"[data-step='{step}']").click()
@@ -85,9 +85,9 @@ def test_moves_by_a_button(vent: Service, look: Open, step: str, deg: float | No
     expect_ready(page)
 
 
-def test_two_steps_in_a_row_add_up(vent: Service, look: Open) -> None:
-    page = look(vent)
-    expect_ready(page)
+def test_two_steps_in_a_row_add_up(demo: Service, look: Open) -> None:
+    page = look(demo)
+    get_ready(page, demo)
     moves = requests_to(page, "/moves")
     page.locator("[data-step='10']").click()
     expect(state_words(page)).to_have_text(re.compile("^Moving to"))
@@ -96,9 +96,9 @@ def test_two_steps_in_a_row_add_up(vent: Service, look: Open) -> None:
     assert moves[-1]["to_deg"] == pytest.approx(30, abs=1)
 
 
-def test_moves_by_a_number_written_with_a_comma(vent: Service, look: Open) -> None:
-    page = look(vent)
-    expect_ready(page)
+def test_moves_by_a_number_written_with_a_comma(demo: Service, look: Open) -> None:
+    page = look(demo)
+    get_ready(page, demo)
     page.get_by_label("Move to angle").fill("22,5")
     page.get_by_role("button", name="Go", exact=True).click()
     expect(state_words(page)).to_have_text(re.compile(r"^Ready at 22\.[45]"))
@@ -109,10 +109,10 @@ def test_moves_by_a_number_written_with_a_comma(vent: Service, look: Open) -> No
     [("400", re.compile("outside the travel")), ("up", re.compile("Type an angle in degrees"))],
 )
 def test_a_wrong_number_is_explained_where_it_was_typed(
-    vent: Service, look: Open, typed: str, said: re.Pattern[str]
+    demo: Service, look: Open, typed: str, said: re.Pattern[str]
 ) -> None:
-    page = look(vent)
-    expect_ready(page)
+    page = look(demo)
+    get_ready(page, demo)
     moves = requests_to(page, "/moves")
     page.get_by_label("Move to angle").fill(typed)
     page.get_by_label("Move to angle").press("Enter")
@@ -120,9 +120,9 @@ def test_a_wrong_number_is_explained_where_it_was_typed(
     assert moves == []
 
 
-def test_moves_by_keys_alone(vent: Service, look: Open) -> None:
-    page = look(vent)
-    expect_ready(page)
+def test_moves_by_keys_alone(demo: Service, look: Open) -> None:
+    page = look(demo)
+    get_ready(page, demo)
     lever = page.get_by_role("slider", name="Target angle of the lever")
     lever.focus()
     lever.press("PageUp")
@@ -131,24 +131,24 @@ def test_moves_by_keys_alone(vent: Service, look: Open) -> None:
     lever.press("Enter")
     expect(state_words(page)).to_have_text(re.compile("^Moving to"))
     expect_ready(page)
-    assert vent.snapshot()["angle_deg"] == pytest.approx(21, abs=1)
+    assert demo.snapshot()["angle_deg"] == pytest.approx(21, abs=1)
 
 
-def test_the_speed_slider_works_in_mid_move(vent: Service, look: Open) -> None:
-    page = look(vent)
-    expect_ready(page)
+def test_the_speed_slider_works_in_mid_move(demo: Service, look: Open) -> None:
+    page = look(demo)
+    get_ready(page, demo)
     page.get_by_label("Move to angle").fill("60")
     page.get_by_label("Move to angle").press("Enter")
     expect(state_words(page)).to_have_text(re.compile("^Moving to"))
     page.get_by_role("slider", name="Speed").fill("40")
-    vent.until(lambda snapshot: snapshot["override"] == pytest.approx(0.4))
-    assert vent.snapshot()["state"] == "moving"
+    demo.until(lambda snapshot: snapshot["override"] == pytest.approx(0.4))
+    assert demo.snapshot()["state"] == "moving"
     expect(page.locator("[data-speed-words]")).to_have_text(re.compile("^40 %"))
 
 
-def test_a_favourite_is_kept_used_removed_and_brought_back(vent: Service, look: Open) -> None:
-    page = look(vent)
-    expect_ready(page)
+def test_a_favourite_is_kept_used_removed_and_brought_back(demo: Service, look: Open) -> None:
+    page = look(demo)
+    get_ready(page, demo)
     page.get_by_label("Move to angle").fill("15")
     page.get_by_role("button", name="Keep as favourite").click()
     page.get_by_label("Name of this favourite").fill('Ajar <b>"morning"</b>')
@@ -164,9 +164,9 @@ def test_a_favourite_is_kept_used_removed_and_brought_back(vent: Service, look: 
     expect(favourite).to_have_count(1)
 
 
-def test_disarm_takes_drive_away_and_offers_to_arm(vent: Service, look: Open) -> None:
-    page = look(vent)
-    expect_ready(page)
+def test_disarm_takes_drive_away_and_offers_to_arm(demo: Service, look: Open) -> None:
+    page = look(demo)
+    get_ready(page, demo)
     page.get_by_role("button", name="Disarm").click()
     expect(state_words(page)).to_have_text(re.compile("^Disarmed at"))
     expect(page.locator("[data-act]")).to_have_text("Arm")

@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import Page, WebSocketRoute, expect
 
 from tests.browser.conftest import Open
-from tests.browser.hands import expect_ready, press, state_words
+from tests.browser.hands import get_ready, press, state_words
 from tests.browser.service import Service
 
 pytestmark = pytest.mark.browser
@@ -18,9 +18,9 @@ pytestmark = pytest.mark.browser
 AT_REST_DEG_S = 0.2
 
 
-def hold(page: Page) -> None:
+def hold(page: Page, service: Service) -> None:
     """Hold the button for up until the lever runs."""
-    expect_ready(page)
+    get_ready(page, service)
     press(page, page.locator("[data-jog=up]"))
     expect(state_words(page)).to_have_text(re.compile("^Running while you hold, at 1[1-9]"))
 
@@ -37,18 +37,18 @@ def expect_over(page: Page, service: Service) -> None:
     assert service.snapshot()["angle_deg"] == pytest.approx(rest["angle_deg"], abs=0.1)
 
 
-def test_runs_until_the_finger_is_lifted(vent: Service, look: Open) -> None:
-    page = look(vent)
-    hold(page)
+def test_runs_until_the_finger_is_lifted(demo: Service, look: Open) -> None:
+    page = look(demo)
+    hold(page, demo)
     expect(page.locator("[data-jog=up]")).to_have_attribute("data-running", "")
     page.mouse.up()
-    expect_over(page, vent)
-    assert vent.snapshot()["angle_deg"] > 11
+    expect_over(page, demo)
+    assert demo.snapshot()["angle_deg"] > 11
 
 
-def test_wears_the_words_of_the_sheet(vent: Service, look: Open) -> None:
-    page = look(vent)
-    travel = vent.snapshot()["travel"]
+def test_wears_the_words_of_the_sheet(demo: Service, look: Open) -> None:
+    page = look(demo)
+    travel = demo.snapshot()["travel"]
     expect(page.locator("[data-jog=up] [data-word]")).to_have_text(travel["up_word"].capitalize())
     expect(page.locator("[data-jog=down] [data-word]")).to_have_text(travel["down_word"].capitalize())
 
@@ -65,27 +65,27 @@ LOSSES: dict[str, Callable[[Page], object]] = {
 
 
 @pytest.mark.parametrize("loss", LOSSES)
-def test_ends_when(loss: str, vent: Service, look: Open) -> None:
-    page = look(vent)
-    hold(page)
+def test_ends_when(loss: str, demo: Service, look: Open) -> None:
+    page = look(demo)
+    hold(page, demo)
     LOSSES[loss](page)
-    at_rest(vent)
+    at_rest(demo)
 
 
-def test_ends_when_the_socket_is_cut(vent: Service, look: Open) -> None:
+def test_ends_when_the_socket_is_cut(demo: Service, look: Open) -> None:
     sockets: list[tuple[WebSocketRoute, WebSocketRoute]] = []
 
     def prepare(page: Page) -> None:
         page.route_web_socket("**/api/v1/live", lambda route: sockets.append((route, route.connect_to_server())))
 
-    page = look(vent, prepare=prepare)
-    hold(page)
+    page = look(demo, prepare=prepare)
+    hold(page, demo)
     for side in sockets[-1]:
         side.close()
-    expect_over(page, vent)
+    expect_over(page, demo)
 
 
-def test_ends_when_its_repeats_no_longer_arrive(vent: Service, look: Open) -> None:
+def test_ends_when_its_repeats_no_longer_arrive(demo: Service, look: Open) -> None:
     """A phone that walks out of reach closes nothing: the messages just stop."""
     deaf = False
 
@@ -93,25 +93,25 @@ def test_ends_when_its_repeats_no_longer_arrive(vent: Service, look: Open) -> No
         server = route.connect_to_server()
         route.on_message(lambda message: None if deaf else server.send(message))
 
-    page = look(vent, prepare=lambda page: page.route_web_socket("**/api/v1/live", relay))
-    hold(page)
+    page = look(demo, prepare=lambda page: page.route_web_socket("**/api/v1/live", relay))
+    hold(page, demo)
     deaf = True
-    at_rest(vent)
+    at_rest(demo)
 
 
-def test_runs_while_enter_is_held(vent: Service, look: Open) -> None:
-    page = look(vent)
-    expect_ready(page)
+def test_runs_while_enter_is_held(demo: Service, look: Open) -> None:
+    page = look(demo)
+    get_ready(page, demo)
     page.locator("[data-jog=up]").focus()
     page.keyboard.down("Enter")
-    vent.until(lambda snapshot: snapshot["state"] == "jogging")
+    demo.until(lambda snapshot: snapshot["state"] == "jogging")
     page.keyboard.up("Enter")
-    expect_over(page, vent)
+    expect_over(page, demo)
 
 
-def test_stop_ends_it_while_the_finger_is_still_down(vent: Service, look: Open) -> None:
-    page = look(vent)
-    hold(page)
+def test_stop_ends_it_while_the_finger_is_still_down(demo: Service, look: Open) -> None:
+    page = look(demo)
+    hold(page, demo)
     page.keyboard.press("Escape")
-    vent.state_is("disarmed")
+    demo.state_is("disarmed")
     expect(page.locator("[data-jog=up]")).to_be_disabled()

@@ -9,7 +9,7 @@ import pytest
 from playwright.sync_api import Route, expect
 
 from tests.browser.conftest import Open
-from tests.browser.hands import expect_ready, press, requests_to, state_words
+from tests.browser.hands import get_ready, press, requests_to, state_words
 from tests.browser.service import Service
 
 pytestmark = pytest.mark.browser
@@ -20,27 +20,27 @@ def start_moving(service: Service) -> None:
     service.until(lambda snapshot: snapshot["state"] == "moving" and snapshot["speed_deg_s"] > 1)
 
 
-def test_acts_on_the_press_and_says_what_the_servo_did(vent: Service, look: Open) -> None:
-    page = look(vent)
-    expect_ready(page)
-    start_moving(vent)
+def test_acts_on_the_press_and_says_what_the_servo_did(demo: Service, look: Open) -> None:
+    page = look(demo)
+    get_ready(page, demo)
+    start_moving(demo)
     press(page, page.locator("[data-stop]"))
-    vent.until(lambda snapshot: snapshot["state"] == "disarmed")
+    demo.until(lambda snapshot: snapshot["state"] == "disarmed")
     page.mouse.up()
     expect(page.locator("[data-stop-note]")).to_have_text(re.compile(r"^Stopped at \d+.*drive off"))
-    assert vent.snapshot()["angle_deg"] < 65
+    assert demo.snapshot()["angle_deg"] < 65
 
 
-def test_works_with_the_socket_cut(vent: Service, look: Open) -> None:
-    page = look(vent, prepare=lambda page: page.route_web_socket("**/api/v1/live", lambda route: route.close()))
+def test_works_with_the_socket_cut(demo: Service, look: Open) -> None:
+    page = look(demo, prepare=lambda page: page.route_web_socket("**/api/v1/live", lambda route: route.close()))
     expect(page.locator("html")).to_have_attribute("data-stale", "")
-    start_moving(vent)
+    start_moving(demo)
     page.locator("[data-stop]").click()
-    vent.state_is("disarmed")
+    demo.state_is("disarmed")
     expect(page.locator("[data-stop-note]")).to_have_text("Stop received by the service")
 
 
-def test_tries_until_it_is_answered(vent: Service, look: Open) -> None:
+def test_tries_until_it_is_answered(demo: Service, look: Open) -> None:
     attempts = 0
 
     def lose_two(route: Route) -> None:
@@ -51,19 +51,19 @@ def test_tries_until_it_is_answered(vent: Service, look: Open) -> None:
         else:
             route.continue_()
 
-    page = look(vent, prepare=lambda page: page.route_web_socket("**/api/v1/live", lambda route: route.close()))
+    page = look(demo, prepare=lambda page: page.route_web_socket("**/api/v1/live", lambda route: route.close()))
     expect(page.locator("[data-servo-name]")).to_have_text("Ridge vent")
     page.route("**/stop", lose_two)
-    start_moving(vent)
+    start_moving(demo)
     page.locator("[data-stop]").click()
     expect(page.locator("[data-stop-note]")).to_have_text("Stop received by the service")
     assert attempts == 3
-    vent.state_is("disarmed")
+    demo.state_is("disarmed")
 
 
-def test_holding_it_for_a_second_asks_for_category_0(vent: Service, look: Open) -> None:
-    page = look(vent)
-    expect_ready(page)
+def test_holding_it_for_a_second_asks_for_category_0(demo: Service, look: Open) -> None:
+    page = look(demo)
+    get_ready(page, demo)
     stops = requests_to(page, "/stop")
     with page.expect_request(lambda request: request.url.endswith("/stop") and request.post_data_json["category"] == 0):
         press(page, page.locator("[data-stop]"))
@@ -72,19 +72,19 @@ def test_holding_it_for_a_second_asks_for_category_0(vent: Service, look: Open) 
 
 
 @pytest.mark.parametrize("key", ["Escape", " "])
-def test_stops_by_key_also_with_a_button_in_focus(vent: Service, look: Open, key: str) -> None:
-    page = look(vent)
-    expect_ready(page)
+def test_stops_by_key_also_with_a_button_in_focus(demo: Service, look: Open, key: str) -> None:
+    page = look(demo)
+    get_ready(page, demo)
     moves = requests_to(page, "/moves")
     page.locator("[data-step='10']").focus()
     page.keyboard.press(key)
-    vent.state_is("disarmed")
+    demo.state_is("disarmed")
     assert moves == []
 
 
-def test_a_space_in_a_field_is_a_space(vent: Service, look: Open) -> None:
-    page = look(vent)
-    expect_ready(page)
+def test_a_space_in_a_field_is_a_space(demo: Service, look: Open) -> None:
+    page = look(demo)
+    get_ready(page, demo)
     stops = requests_to(page, "/stop")
     page.get_by_label("Move to angle").press(" ")
     expect(page.get_by_label("Move to angle")).to_have_value(" ")
@@ -92,9 +92,8 @@ def test_a_space_in_a_field_is_a_space(vent: Service, look: Open) -> None:
 
 
 def test_a_killed_service_is_never_shown_as_live(own_demo: Service, look: Open) -> None:
-    own_demo.make_ready()
     page = look(own_demo)
-    expect_ready(page)
+    get_ready(page, own_demo)
     own_demo.process.send_signal(signal.SIGKILL)
     expect(page.locator("html")).to_have_attribute("data-stale", "")
     expect(page.locator("[data-age]")).to_have_text(re.compile(r"^Last news \d+(\.\d)?\ss ago"))
@@ -107,9 +106,8 @@ def test_a_killed_service_is_never_shown_as_live(own_demo: Service, look: Open) 
 
 def test_a_stopped_service_turns_the_drawing_grey_within_a_second(own_demo: Service, look: Open) -> None:
     """SIGSTOP leaves the socket open: only the silence tells."""
-    own_demo.make_ready()
     page = look(own_demo)
-    expect_ready(page)
+    get_ready(page, own_demo)
     own_demo.process.send_signal(signal.SIGSTOP)
     try:
         expect(page.locator("html")).to_have_attribute("data-stale", "", timeout=1500)

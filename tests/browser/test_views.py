@@ -11,7 +11,7 @@ from playwright.sync_api import Page, Request, expect
 
 from geartender.caution import CAUTION
 from tests.browser.conftest import LAPTOP, PHONE, Open
-from tests.browser.hands import expect_ready
+from tests.browser.hands import expect_ready, get_ready
 from tests.browser.service import Service
 
 pytestmark = pytest.mark.browser
@@ -40,11 +40,11 @@ def settled(page: Page, view: str) -> None:
 @pytest.mark.parametrize("device", [PHONE, LAPTOP], ids=["phone", "laptop"])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("view", VIEWS)
-def test_axe_finds_nothing(vent: Service, look: Open, view: str, scheme: str, device: dict[str, object]) -> None:
-    page = look(vent, view, **device, color_scheme=scheme)
+def test_axe_finds_nothing(demo: Service, look: Open, view: str, scheme: str, device: dict[str, object]) -> None:
+    page = look(demo, view, **device, color_scheme=scheme)
     settled(page, view)
     if view == "drive":
-        expect_ready(page)
+        get_ready(page, demo)
         page.get_by_text("Simulated servo").click()
         expect(page.locator("[data-truth]")).not_to_be_empty()
     results = Axe().run(page, options=RULES)
@@ -52,8 +52,8 @@ def test_axe_finds_nothing(vent: Service, look: Open, view: str, scheme: str, de
 
 
 @pytest.mark.parametrize("view", VIEWS)
-def test_stop_and_the_caution_are_on_every_view(vent: Service, look: Open, view: str) -> None:
-    page = look(vent, view)
+def test_stop_and_the_caution_are_on_every_view(demo: Service, look: Open, view: str) -> None:
+    page = look(demo, view)
     settled(page, view)
     stop = page.locator("[data-stop]")
     expect(stop).to_be_in_viewport(ratio=1)
@@ -63,11 +63,11 @@ def test_stop_and_the_caution_are_on_every_view(vent: Service, look: Open, view:
     assert box["width"] == PHONE["viewport"]["width"]
     expect(page.locator("[data-caution]")).to_contain_text(CAUTION)
     stop.click()
-    vent.state_is("disarmed")
+    demo.state_is("disarmed")
 
 
-def test_views_survive_reload_back_and_forward(vent: Service, look: Open) -> None:
-    page = look(vent, "")
+def test_views_survive_reload_back_and_forward(demo: Service, look: Open) -> None:
+    page = look(demo, "")
     settled(page, "drive")
     page.get_by_role("link", name="Build", exact=True).click()
     settled(page, "build")
@@ -85,16 +85,16 @@ def test_views_survive_reload_back_and_forward(vent: Service, look: Open) -> Non
     expect(page.get_by_role("link", name="Build", exact=True)).to_have_attribute("aria-current", "page")
 
 
-def test_drive_stays_in_sight_on_a_laptop(vent: Service, look: Open) -> None:
-    page = look(vent, "journal", **LAPTOP)
+def test_drive_stays_in_sight_on_a_laptop(demo: Service, look: Open) -> None:
+    page = look(demo, "journal", **LAPTOP)
     settled(page, "journal")
     expect(page.locator("[data-sheet]")).to_be_in_viewport()
     page.locator("[data-step='1']").click()
     expect(page.locator("[data-section=journal]")).to_be_visible()
 
 
-def test_high_contrast_and_the_hand_are_remembered(vent: Service, look: Open) -> None:
-    page = look(vent, "settings")
+def test_high_contrast_and_the_hand_are_remembered(demo: Service, look: Open) -> None:
+    page = look(demo, "settings")
     settled(page, "settings")
     page.get_by_label("High contrast, for the sun on the screen").check()
     page.get_by_label("Left-handed: buttons under the left thumb").check()
@@ -107,24 +107,24 @@ def test_high_contrast_and_the_hand_are_remembered(vent: Service, look: Open) ->
 
 
 @pytest.mark.parametrize("view", VIEWS)
-def test_nothing_is_wider_than_the_screen_at_200_percent(vent: Service, look: Open, view: str) -> None:
-    page = look(vent, view, viewport={"width": 320, "height": 640})
+def test_nothing_is_wider_than_the_screen_at_200_percent(demo: Service, look: Open, view: str) -> None:
+    page = look(demo, view, viewport={"width": 320, "height": 640})
     settled(page, view)
     page.evaluate("document.documentElement.style.fontSize = '200%'")
     assert page.evaluate("document.scrollingElement.scrollWidth") <= 320
 
 
-def test_asks_no_other_host_and_keeps_to_the_budget(vent: Service, look: Open) -> None:
+def test_asks_no_other_host_and_keeps_to_the_budget(demo: Service, look: Open) -> None:
     asked: list[Request] = []
 
     def note(request: Request) -> None:
         asked.append(request)
 
-    page = look(vent, "drive", prepare=lambda page: page.on("request", note))
+    page = look(demo, "drive", prepare=lambda page: page.on("request", note))
     settled(page, "drive")
     expect(page.locator("[data-plot] canvas")).to_have_count(3)
     hosts = {urlsplit(request.url).netloc for request in asked}
-    assert hosts == {urlsplit(vent.address).netloc}
+    assert hosts == {urlsplit(demo.address).netloc}
     sizes = {
         request.url: request.sizes()["responseBodySize"]
         for request in asked
@@ -134,9 +134,9 @@ def test_asks_no_other_host_and_keeps_to_the_budget(vent: Service, look: Open) -
     assert sum(sizes.values()) < BUDGET_BYTES
 
 
-def test_long_tasks_stay_short_while_it_moves(vent: Service, look: Open) -> None:
-    page = look(vent)
-    expect_ready(page)
+def test_long_tasks_stay_short_while_it_moves(demo: Service, look: Open) -> None:
+    page = look(demo)
+    get_ready(page, demo)
     expect(page.locator("[data-plot] canvas")).to_have_count(3)
     page.evaluate(
         """() => { window.longest = 0;
@@ -152,8 +152,8 @@ def test_long_tasks_stay_short_while_it_moves(vent: Service, look: Open) -> None
     assert longest <= LONGEST_TASK_MS
 
 
-def test_nothing_is_redrawn_while_nothing_changes(vent: Service, look: Open) -> None:
-    page = look(vent)
+def test_nothing_is_redrawn_while_nothing_changes(demo: Service, look: Open) -> None:
+    page = look(demo)
     page.get_by_role("button", name="Disarm").click()
     expect(page.locator("[data-act]")).to_have_text("Arm")
     changes = page.evaluate(

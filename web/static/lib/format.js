@@ -38,7 +38,7 @@ export function duration(seconds) {
  * @param {number|string} at */
 export function timeOfDay(at) {
   const date = new Date(typeof at === "number" ? at * 1000 : at);
-  return date.toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", second: "2-digit" });
+  return date.toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", second: "2-digit", hourCycle: "h23" });
 }
 
 /** A typed number with a point or a comma; null when it is not one.

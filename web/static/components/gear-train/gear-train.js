@@ -6,6 +6,8 @@ import { boundsOfTrain, trainOf } from "./train.js";
 
 const MARGIN_PX = 26;
 const MOST_HEIGHT_PX = 340;
+const BARS_MM = [5, 10, 20, 50, 100];
+const LEAST_BAR_PX = 48;
 
 /** The gear train of the sheet, to scale, turned by the counts the firmware really counts.
  * @param {HTMLElement} host @param {import("../../lib/page.js").Page} page @param {number} countsPerTurn
@@ -63,8 +65,9 @@ export function mountGearTrain(host, page, countsPerTurn, open, signal) {
 /** @param {number} scale @param {number} height */
 function scaleBar(scale, height) {
   const y = height - 12;
+  const length = BARS_MM.find((mm) => mm * scale >= LEAST_BAR_PX) ?? 200;
   return [
-    svg("path", { class: "dimension", "data-both": "", d: `M 12 ${y} H ${(12 + 10 * scale).toFixed(1)}` }),
-    svg("text", { x: (12 + 5 * scale).toFixed(1), y: y - 10 }, "10 mm"),
+    svg("path", { class: "dimension", "data-both": "", d: `M 12 ${y} H ${(12 + length * scale).toFixed(1)}` }),
+    svg("text", { x: (12 + (length / 2) * scale).toFixed(1), y: y - 10 }, `${length} mm`),
   ];
 }

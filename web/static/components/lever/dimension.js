@@ -4,10 +4,12 @@ import { arc, polar } from "../../lib/geometry.js";
 import { setAttribute, setHidden, setText, svg } from "../../lib/dom.js";
 
 /** A narrower angle has no room for its figure between the arrowheads. */
-const ROOM_DEG = 44;
+const ROOM_DEG = 56;
 /** Half the arm and half a figure. */
 const ARM_SHARE = 0.075;
 const FIGURE_PX = 24;
+/** Far enough out that the figure clears the arm. */
+const FIGURE_SHARE = 0.68;
 /** Clear of the ring at the tip of the dashed lever. */
 const PAST_RING_DEG = 14;
 /** Nearer than this the dashed lever needs no figure of its own. */
@@ -30,7 +32,7 @@ export function dimension(group, layout, snapshot, target) {
   setAttribute(line, "d", !known || Math.abs(span) < 0.5 ? "" : arc(from, from + span, radius));
   line.toggleAttribute("data-both", Math.abs(span) > 8);
   const side = span < 0 ? -1 : 1;
-  const [x, y] = wide ? polar(from + span / 2, radius) : beside(from, -side, layout.radius);
+  const [x, y] = wide ? polar(from + span / 2, layout.radius * FIGURE_SHARE) : beside(from, -side, layout.radius);
   place(reading, x, y, snapshot.angle_deg === null ? "" : angle(snapshot.angle_deg, snapshot.deg_per_count));
 
   const gap = target - now;

@@ -5,6 +5,8 @@ import { polar } from "../../lib/geometry.js";
 const HATCH_DEG = 15;
 /** Room round the drawing for the figures of the scale. */
 const MARGIN_PX = 38;
+/** Over the drawing stands a note, so less room is needed there. */
+const MARGIN_TOP_PX = 26;
 const HUB = 0.13;
 
 /**
@@ -28,13 +30,13 @@ export function layoutOf(travel, width, most) {
   const max = bounded ? Number(travel.max_deg) : 360;
   const hatch = bounded ? Math.max(0, Math.min(HATCH_DEG, (360 - (max - min)) / 2)) : 0;
   const box = boundsOf(min - hatch, max + hatch);
-  const radius = Math.max(60, Math.min((width - 2 * MARGIN_PX) / (box.right - box.left), (most - 2 * MARGIN_PX) / (box.bottom - box.top)));
-  const height = (box.bottom - box.top) * radius + 2 * MARGIN_PX;
+  const radius = Math.max(60, Math.min((width - 2 * MARGIN_PX) / (box.right - box.left), (most - MARGIN_PX - MARGIN_TOP_PX) / (box.bottom - box.top)));
+  const height = (box.bottom - box.top) * radius + MARGIN_PX + MARGIN_TOP_PX;
   return {
     width,
     height,
     x: width / 2 - ((box.left + box.right) / 2) * radius,
-    y: MARGIN_PX - box.top * radius,
+    y: MARGIN_TOP_PX - box.top * radius,
     radius,
     min,
     max,

@@ -13,7 +13,7 @@ const MOST_HEIGHT_PX = 460;
 const LEAST_HEIGHT_PX = 240;
 /** On a phone the controls must fit under it; where there is width the drawing may be large. */
 const ROOMY_PX = 500;
-const SHARE_OF_SCREEN = 0.37;
+const SHARE_OF_SCREEN = 0.34;
 const ROOMY_SHARE = 0.6;
 /** Nearer than this the dashed outline would only smear the solid one. */
 const APART_DEG = 0.5;

@@ -35,7 +35,7 @@ export function mountSimulation(host, page, signal) {
     if (!drawer.open) return;
     const answer = await api.call("GET", "simulation").catch(() => null);
     const truth = answer?.items?.find((/** @type {{servo: string}} */ item) => item.servo === servo) ?? answer?.items?.[0] ?? answer;
-    const words = truth ? `In truth the output stands at ${quantity(truth.output_deg, "°", 2)}, with ${quantity(truth.output_nm, "N·m", 2)} on it and ${quantity(truth.current_a, "A", 2)} in the motor.` : "";
+    const words = truth ? `In truth the output stands at ${figure(truth.output_deg, 2)}°, with ${quantity(truth.output_nm, "N·m", 2)} on it and ${quantity(truth.current_a, "A", 2)} in the motor.` : "";
     setText(need(host, "[data-truth]"), words);
   };
   const timer = setInterval(look, TRUTH_EVERY_MS);

@@ -26,7 +26,7 @@ function lastKnown(store, snapshot) {
     case "turning": return `Turning at ${quantity(snapshot.speed_deg_s, "°/s", 1)}`;
     case "jogging": return `Running while you hold, ${where}`;
     case "stopping": return `Stopping, ${where}`;
-    case "faulted": return snapshot.fault?.text ?? "Stopped itself";
+    case "faulted": return `Stopped itself${reason(snapshot.fault?.cause)}`;
     default: return snapshot.state;
   }
 }
@@ -40,8 +40,28 @@ export function adviceWords(store) {
   const fault = snapshot?.fault;
   if (!snapshot || snapshot.state !== "faulted" || !fault) return "";
   const peak = fault.peak_torque_nm === null ? "" : ` Peak torque ${quantity(fault.peak_torque_nm, "N·m", 2)}.`;
-  const where = fault.angle_deg === null ? "" : ` It stopped at ${angle(fault.angle_deg, snapshot.deg_per_count)}.`;
-  return `${fault.advice}${peak}${where}`;
+  return `${fault.text} ${fault.advice}${peak}`;
+}
+
+/** @type {Record<string, string>} */
+const REASONS = {
+  "overload": "the load was too high",
+  "stalled": "it was blocked",
+  "wrong-direction": "it ran the wrong way",
+  "sensor-error": "the disc sensors make no sense",
+  "following-error": "it fell behind its plan",
+  "travel": "it left its travel",
+  "host-silent": "it heard nothing from the service",
+  "supply-low": "the supply fell too low",
+  "too-hot": "the winding got too hot",
+  "home-not-found": "home was not found",
+  "controller-reset": "the controller restarted",
+};
+
+/** @param {string|undefined} cause */
+function reason(cause) {
+  const words = REASONS[cause ?? ""] ?? cause;
+  return words ? `: ${words}` : "";
 }
 
 /** @param {Store} store */

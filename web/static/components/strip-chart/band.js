@@ -4,7 +4,7 @@ import { figure } from "../../lib/format.js";
 /** @typedef {import("../../vendor/uplot/uPlot.esm.js")} uPlot */
 /** @typedef {typeof import("../../vendor/uplot/uPlot.esm.js")} Plotter */
 /** @typedef {{ink: string, soft: string, grid: string, mark: string, font: string}} Palette */
-/** @typedef {{range: () => [number, number], splits: () => number[], limits: () => number[], digits: number, last: boolean}} Scale */
+/** @typedef {{range: () => [number, number], splits: () => number[], limits: () => number[], last: boolean}} Scale */
 /** @typedef {{seconds: number, readAt: number|null, endWord: string}} Look time shown, and where the finger is, in seconds before the end */
 
 const AXIS_PX = 46;
@@ -31,7 +31,7 @@ export function band(Plot, host, scale, look, palette) {
     scales: { x: { time: false, range: () => [-look.seconds, 0] }, y: { range: scale.range } },
     axes: [
       { ...line, show: scale.last, size: TIME_AXIS_PX, values: (_, ticks) => ticks.map((tick) => (tick === 0 ? look.endWord : `${figure(tick, 0)} s`)) },
-      { ...line, size: AXIS_PX, splits: scale.splits, values: (_, ticks) => ticks.map((tick) => figure(tick, scale.digits)) },
+      { ...line, size: AXIS_PX, splits: scale.splits, values: (_, ticks) => ticks.map((tick) => figure(tick, Number.isInteger(tick) ? 0 : 1)) },
     ],
     series: [{}, { stroke: () => palette().ink, width: 1.75, points: { show: false } }],
     hooks: { draw: [(plot) => drawMarks(plot, scale, look, palette())] },

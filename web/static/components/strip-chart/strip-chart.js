@@ -1,6 +1,7 @@
 // @ts-check
 import { angle, figure, quantity, timeOfDay } from "../../lib/format.js";
 import { need, setAttribute, setHidden, setText } from "../../lib/dom.js";
+import { tickStep } from "../../lib/geometry.js";
 import { band, paletteOf } from "./band.js";
 import { fingers } from "./fingers.js";
 import { worthDrawing } from "./still.js";
@@ -25,6 +26,7 @@ export function mountStripChart(host, page, signal) {
   let plots = [];
   let columns = store.strip.since(0, 0);
   let end = 0;
+  let peak = 0;
   let paused = false;
   let showFrozen = false;
   let asked = true;
@@ -44,9 +46,9 @@ export function mountStripChart(host, page, signal) {
   const torqueLimit = () => store.snapshot?.limits?.torque_nm ?? 1;
   /** @type {import("./band.js").Scale[]} */
   const scales = [
-    { range: () => widened(angles(), 0.1), splits: () => threeOf(angles()), limits: () => [], digits: 0, last: false },
-    { range: () => widened(bothWays(speedLimit()), 0.3), splits: () => threeOf(bothWays(speedLimit())), limits: () => [], digits: 0, last: false },
-    { range: () => widened(bothWays(torqueLimit()), 0.15), splits: () => threeOf(bothWays(torqueLimit())), limits: () => bothWays(torqueLimit()), digits: 1, last: true },
+    { range: () => widened(angles(), 0.1), splits: () => steps(angles()), limits: () => [], last: false },
+    { range: () => widened(bothWays(speedLimit()), 0.3), splits: () => threeOf(bothWays(speedLimit())), limits: () => [], last: false },
+    { range: () => widened(bothWays(Math.max(torqueLimit(), peak)), 0.15), splits: () => threeOf(bothWays(torqueLimit())), limits: () => bothWays(torqueLimit()), last: true },
   ];
   /** @returns {[number, number]} */
   function angles() {
@@ -65,6 +67,7 @@ export function mountStripChart(host, page, signal) {
     columns = showFrozen && store.frozen ? store.frozen.columns : store.strip.since(look.seconds, end);
   };
   const draw = () => {
+    peak = (columns[3] ?? []).reduce((/** @type {number} */ most, value) => Math.max(most, Math.abs(value ?? 0)), 0);
     const times = (columns[0] ?? []).map((at) => Number(at) - end);
     look.endWord = showFrozen ? "stop" : "now";
     plots.forEach((plot, i) => plot.setData([times, /** @type {(number|null)[]} */ (columns[i + 1])]));
@@ -153,6 +156,12 @@ export function mountStripChart(host, page, signal) {
 
 /** @param {number} most @returns {[number, number]} */
 const bothWays = (most) => [-most, most];
+/** @param {[number, number]} range */
+const steps = ([low, high]) => {
+  const step = tickStep((high - low) / 3);
+  const first = Math.ceil(low / step);
+  return Array.from({ length: Math.floor(high / step) - first + 1 }, (_, i) => (first + i) * step);
+};
 /** @param {[number, number]} range */
 const threeOf = ([low, high]) => [low, (low + high) / 2, high];
 /** @param {[number, number]} range @param {number} share @returns {[number, number]} */

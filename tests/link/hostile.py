@@ -150,10 +150,10 @@ class _Wire:
         self._open = True
 
     def write(self, data: bytes) -> None:
-        self._send(data, "down", lambda piece: self.port.write(piece))
+        self._send(data, "down", self.port.write)
 
     def on_bytes(self, data: bytes) -> None:
-        self._send(data, "up", lambda piece: self._events.on_bytes(piece))
+        self._send(data, "up", self._events.on_bytes)
 
     def on_lost(self, reason: str) -> None:
         self._open = False

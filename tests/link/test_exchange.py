@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from itertools import pairwise
 
 import pytest
 
@@ -239,7 +240,7 @@ def test_the_host_beats_every_80_ms_also_while_it_asks_other_things() -> None:
     for _ in range(20):
         talk.ask("settings")
         talk.run(0.05)
-    gaps = [two - one for one, two in zip(beats, beats[1:], strict=False)]
+    gaps = [two - one for one, two in pairwise(beats)]
     assert max(gaps) <= BEAT_S + 2 * talk.STEP_S
 
 

@@ -109,8 +109,16 @@ def test_telemetry_survives_the_way() -> None:
 
 @pytest.mark.parametrize(
     ("old", "new"),
-    [(" ready ", " asleep "), (" done ", " gone "), (" none ", " bad-luck "), ("4000", "-1"), ("4000", str(CLOCK_SPAN))]
-    + [(" 12 ", " 1x2 "), (" 2", ""), ("~ ", "! ")],
+    [
+        (" ready ", " asleep "),
+        (" done ", " gone "),
+        (" none ", " bad-luck "),
+        ("4000", "-1"),
+        ("4000", str(CLOCK_SPAN)),
+        (" 12 ", " 1x2 "),
+        (" 2", ""),
+        ("~ ", "! "),
+    ],
 )
 def test_telemetry_that_cannot_be_is_none(old: str, new: str) -> None:
     assert Telemetry.from_body(ROW.replace(old, new)) is None

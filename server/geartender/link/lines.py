@@ -20,6 +20,24 @@ SUM_LENGTH = 9
 CLOCK_SPAN = 1 << 30
 """µs after which the firmware's clock starts anew: what fits a small integer there."""
 
+VERBS: dict[str, int | None] = {
+    "hello": 2,
+    "beat": 0,
+    "set": None,
+    "settings": 0,
+    "rate": 1,
+    "arm": 1,
+    "disarm": 0,
+    "reset": 0,
+    "home": 2,
+    "plan": 4,
+    "piece": 6,
+    "go": 2,
+    "turn": 4,
+    "jog": 3,
+}
+"""The verbs of requests, and how many fields each takes; None is any number."""
+
 REASONS = (
     *("hello", "verb", "fields", "range", "stale", "order", "late", "disarmed", "armed", "fault", "homeless"),
     *("busy", "unset", "stopped", "join", "rest", "travel", "full", "protocol"),
@@ -111,7 +129,9 @@ class RequestLine:
     fields: tuple[Field, ...] = ()
 
     def to_body(self) -> str:
-        """As it goes over the link."""
+        """As it goes over the link. Raises ValueError for a verb that the link does not know, or other than its fields."""
+        if VERBS.get(self.verb, -1) not in (None, len(self.fields)):
+            raise ValueError(f"the link has no request {self.verb!r} with {len(self.fields)} fields")
         return joined((self.id, self.verb, *self.fields))
 
 

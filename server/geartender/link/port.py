@@ -69,11 +69,12 @@ class SerialOpener:
         try:
             loop = asyncio.get_running_loop()
             shell = _Shell(events, device)
-            await serial_asyncio.connection_for_serial(loop, lambda: shell, device)
+            transport, _ = await serial_asyncio.connection_for_serial(loop, lambda: shell, device)
         except (OSError, ValueError, termios.error) as error:
             with contextlib.suppress(OSError, termios.error):
                 device.close()
             raise PortError(f"cannot use {self.path}: {_plain(error)}") from error
+        shell.attach(transport)
         return shell
 
 
@@ -86,8 +87,8 @@ class _Shell(asyncio.Protocol):
         self._transport: asyncio.WriteTransport | None = None
         self._closed = False
 
-    def connection_made(self, transport: asyncio.BaseTransport) -> None:
-        assert isinstance(transport, asyncio.WriteTransport)  # noqa: S101 - tells the type checker what the library gives
+    def attach(self, transport: asyncio.WriteTransport) -> None:
+        """Take the transport at once: the library tells of it only in the loop's next turn, and a write may come first."""
         self._transport = transport
         transport.set_write_buffer_limits(high=WRITE_HIGH_WATER_BYTES)
 

@@ -71,7 +71,7 @@ class Bench:
         self.telemetry: dict[str, Any] = {}
         self.events: list[list[str]] = []
         self.replies: dict[int, list[str]] = {}
-        self.received = b""
+        self.heard: list[bytes] = []
         self.sent_ids = 1000
         self.ticks = 0
         self._buffer = b""
@@ -151,7 +151,7 @@ class Bench:
             assert self.ask("set", *items[start : start + 5]) == ["ok"]
 
     def _take(self, data: bytes) -> None:
-        self.received += data
+        self.heard.append(data)
         *lines, self._buffer = (self._buffer + data).split(b"\n")
         for line in lines:
             words = line[:-9].decode().split(" ")

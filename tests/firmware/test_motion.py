@@ -11,8 +11,6 @@ from geartender.firmware.plan import Piece, Plan
 from geartender.motion import State
 from tests.firmware.kit import FINE, Bench, rigid, sheet_with
 
-TARGETS = random.Random(7)
-
 
 @pytest.fixture
 def bench() -> Bench:
@@ -43,8 +41,9 @@ def test_the_reference_is_where_the_plan_says_at_every_tick(bench):
 
 
 def test_two_hundred_random_moves_end_within_a_count_of_the_truth(bench):
+    dice = random.Random(7)
     for motion in range(2, 202):
-        target = TARGETS.uniform(0.5, 74.5)
+        target = dice.uniform(0.5, 74.5)
         assert bench.move(motion, target)["how"] == "done"
         bench.run(0.05)
         assert abs(bench.sim.truth().output_deg - target) * bench.per_deg < 1.0, (motion, target)

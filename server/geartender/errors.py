@@ -20,6 +20,7 @@ GeartenderError
     ├── Faulted          a fault stands; reset first
     ├── HelmHeld         somebody else holds the helm
     ├── Busy             another motion runs, or this can only be done at rest
+    │   └── LineTooSlow  the plan reached the firmware too late, or no longer fitted
     ├── OutsideTravel    it would leave the travel
     ├── OverLimit        above a limit of the sheet, or quicker than possible
     ├── Invalid          it makes no sense for this servo
@@ -155,6 +156,10 @@ class Busy(Refused):
     """Another motion runs, or this can only be done at rest."""
 
     slug = "busy"
+
+
+class LineTooSlow(Busy):
+    """The line was too slow, or the lever stood elsewhere than thought; a fresh plan may be accepted."""
 
 
 class OutsideTravel(Refused):

@@ -10,7 +10,6 @@ from geartender.errors import Invalid, OutsideTravel, OverLimit
 from geartender.firmware.plan import Plan
 from geartender.motion import Limits, State, plan
 from geartender.servo.planning import (
-    LONGEST_PATH_S,
     Approach,
     Travel,
     joined,
@@ -20,6 +19,7 @@ from geartender.servo.planning import (
     stretched,
     turn_duration,
 )
+from geartender.servo.requests import LONGEST_MOVE_S
 from geartender.servo.units import WIRE, Scale
 from tests.servo.rig import vent
 
@@ -56,7 +56,7 @@ def test_the_firmware_takes_every_path_and_ends_where_it_should(
         assert SCALE.deg(position, ORIGIN) == pytest.approx(path.at(at_us / 1e6).position, abs=SCALE.deg_per_count / 50)
 
 
-@pytest.mark.parametrize("duration", [30.0, 200.0, LONGEST_PATH_S])
+@pytest.mark.parametrize("duration", [30.0, 200.0, LONGEST_MOVE_S])
 def test_a_long_path_is_cut_into_pieces_that_the_firmware_holds(duration: float) -> None:
     path = stretched(plan(State(0), 70, LIMITS), LIMITS, duration)
     assert path.duration == pytest.approx(duration)

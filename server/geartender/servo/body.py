@@ -244,9 +244,11 @@ class Body:
             self._raise_fault(row.fault)
         self._ledger.follow(live, lambda: self._fault.text if self._fault else "a fault stopped it")
         self._govern()
-        for subscription in self._subscriptions:
+        if self._subscriptions:
             running = self._ledger.running
-            subscription.put(live.message(self.name, self.state, running.target_deg if running else None))
+            message = live.message(self.name, self.state, running.target_deg if running else None)
+            for subscription in self._subscriptions:
+                subscription.put(message)
         if self._queue:
             self._work.set()
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from geartender.errors import NotHomed, Offline
+from geartender.errors import LineTooSlow, NotHomed, Offline
 from geartender.link.lines import CLOCK_SPAN, wrapped
 from geartender.motion import Path, State
-from geartender.servo.drive import Drive, TryAgain
+from geartender.servo.drive import Drive
 from geartender.servo.live import Live
 from geartender.servo.motions import Motion
 from geartender.servo.planning import link_pieces
@@ -53,7 +53,7 @@ async def send_course(
 ) -> Course:
     """Plan from where the lever will be and have the firmware take it; `before` is the course in force, if one is.
 
-    Gives the course as accepted. Raises Refused; TryAgain when the line was too slow every time.
+    Gives the course as accepted. Raises Refused; LineTooSlow when the line was too slow every time.
     """
     lead = drive.lead_s(TYPICAL_LINES)
     attempt = 0
@@ -63,7 +63,7 @@ async def send_course(
         attempt += 1
         try:
             await drive.ask_all(_requests(course, scale, origin))
-        except TryAgain:
+        except LineTooSlow:
             if attempt == ATTEMPTS:
                 raise
         else:

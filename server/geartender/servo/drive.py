@@ -11,6 +11,7 @@ from geartender.errors import (
     Faulted,
     GaveUp,
     Invalid,
+    LineTooSlow,
     NotHomed,
     Offline,
     OutsideTravel,
@@ -41,12 +42,6 @@ BEAT_BYTES = 80
 
 LINE_BYTES = 75
 """Bytes of a line of a plan, typically."""
-
-
-class TryAgain(Refused):
-    """The line was too slow, or the lever stood elsewhere than thought; a fresh plan may be accepted."""
-
-    slug = "busy"
 
 
 class Drive:
@@ -159,7 +154,7 @@ def refusal(reply: Reply) -> Refused:
     """The firmware's refusal in the service's words."""
     detail = f" ({reply.detail})" if reply.detail else ""
     if reply.reason in ("late", "join"):
-        return TryAgain("The line to the servo's controller is too slow just now; nothing was started.")
+        return LineTooSlow("The line to the servo's controller is too slow just now; nothing was started.")
     kind, text = _REFUSALS.get(reply.reason, (Invalid, f"The servo's controller refuses this: {reply.reason}{detail}."))
     return kind(text + (detail if reply.reason in _REFUSALS else ""))
 

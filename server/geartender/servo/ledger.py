@@ -15,6 +15,9 @@ from geartender.servo.motions import Motion, Who
 REMEMBERED = 100
 """Motions kept after their end; the journal keeps all of them."""
 
+TRACED = 20
+"""Motions whose trace is kept: 25 MB at the most, and a few in practice."""
+
 APPEARS_S = 0.5
 """s after its start by which a motion must show in telemetry; else it was lost on the way."""
 
@@ -42,12 +45,19 @@ class Ledger:
         number = self.next_number()
         motion = Motion(f"{number:x}", self._servo, kind, who, asked_at, number, target_deg)
         self._all[motion.id] = motion
+        self._thin_out()
+        return motion
+
+    def _thin_out(self) -> None:
+        """Let the traces of older motions go, and the oldest motions whole."""
+        for motion in list(self._all.values())[:-TRACED]:
+            if motion.final:
+                motion.trace.clear()
         while len(self._all) > REMEMBERED:
             oldest = next((one for one in self._all.values() if one.final), None)
             if oldest is None:
                 break
             del self._all[oldest.id]
-        return motion
 
     def next_number(self) -> int:
         """A number that the firmware has not had from this service."""
@@ -64,12 +74,6 @@ class Ledger:
     def newest_first(self) -> list[Motion]:
         """All that are remembered."""
         return list(reversed(self._all.values()))
-
-    def forget(self, motion: Motion) -> None:
-        """It never came about: the caller has been told so."""
-        self._all.pop(motion.id, None)
-        if motion in self.live:
-            self.live.remove(motion)
 
     def start(self, motion: Motion, at: float) -> None:
         """It is under way, or will be at that host time."""

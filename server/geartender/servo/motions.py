@@ -8,8 +8,8 @@ from datetime import datetime
 
 from geartender.servo.models import MotionKind, MotionReport, MotionState, TraceRow
 
-TRACE_ROWS_MAX = 6000
-"""Rows; two minutes at the fastest telemetry. A longer motion keeps its beginning and every second row, and so on."""
+TRACE_ROWS_MAX = 1500
+"""Rows; 45 s of telemetry. Of a longer motion every second row is kept, and so on: a board has little memory."""
 
 FINAL = frozenset({MotionState.DONE, MotionState.REPLACED, MotionState.STOPPED, MotionState.FAULTED, MotionState.LOST})
 

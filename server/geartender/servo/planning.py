@@ -8,13 +8,10 @@ from itertools import accumulate
 
 from geartender.build import BuildSheet
 from geartender.errors import Invalid, OutsideTravel, OverLimit, PlanError
-from geartender.motion import Limits, Path, Piece, State, plan, stop_path, stretch
-from geartender.servo.requests import MoveRequest
+from geartender.motion import Limits, Path, Piece, State, plan, stretch
+from geartender.servo.requests import LONGEST_MOVE_S, MoveRequest
 from geartender.servo.settings import backlash_deg, speed_limit
 from geartender.servo.units import Scale
-
-LONGEST_PATH_S = 480.0
-"""s; the firmware's clock compares times up to 537 s apart, and a path longer than that would lose its start."""
 
 CRUISE_PIECE_S = 60.0
 """s; the firmware takes no longer piece. At held speed the rounding of a minute is nothing."""
@@ -126,15 +123,21 @@ def plan_move(
     side. Raises OutsideTravel, Invalid.
     """
     travel.check(target)
-    direct = plan(start, target, limits)
-    path = direct
-    if approach.side and not _arrives(direct, approach, target, slack):
-        past = min(max(target - approach.side * approach.play, travel.low), travel.high)
-        if past != target:
-            first = plan(start, past, limits)
-            path = joined(first, plan(first.end, target, limits))
+    try:
+        path = _way(start, target, limits, travel, approach, slack)
+    except PlanError as error:
+        raise Invalid(f"There is no path with these limits: {error}.") from error
     _check_path(path, start, travel)
     return path
+
+
+def _way(start: State, target: float, limits: Limits, travel: Travel, approach: Approach, slack: float) -> Path:
+    direct = plan(start, target, limits)
+    past = min(max(target - approach.side * approach.play, travel.low), travel.high)
+    if not approach.side or past == target or _arrives(direct, approach, target, slack):
+        return direct
+    first = plan(start, past, limits)
+    return joined(first, plan(first.end, target, limits))
 
 
 def stretched(path: Path, limits: Limits, duration: float) -> Path:
@@ -155,11 +158,6 @@ def stretched(path: Path, limits: Limits, duration: float) -> Path:
     for leg in legs[1:]:
         whole = joined(whole, leg)
     return whole
-
-
-def plan_stop(start: State, limits: Limits) -> Path:
-    """The quickest path to rest, wherever that is."""
-    return stop_path(start, limits)
 
 
 def joined(first: Path, second: Path) -> Path:
@@ -239,20 +237,16 @@ def _path(pieces: list[Piece], end: State) -> Path:
 def _check_path(path: Path, start: State, travel: Travel) -> None:
     """The way may not leave the travel, unless it begins outside, and then no further."""
     _check_duration(path.duration)
-    low, high = path.extremes()
-    Travel(min(travel.low, start.position), max(travel.high, start.position)).check(
-        low, "the way to the target, down to an angle"
-    )
-    Travel(min(travel.low, start.position), max(travel.high, start.position)).check(
-        high, "the way to the target, up to an angle"
-    )
+    allowed = Travel(min(travel.low, start.position), max(travel.high, start.position))
+    for end in path.extremes():
+        allowed.check(end, "the way there would go over the end; an angle")
 
 
 def _check_duration(duration: float) -> None:
-    if duration > LONGEST_PATH_S:
+    if duration > LONGEST_MOVE_S:
         raise Invalid(
-            f"It would take {duration:.0f} s; a single motion may take {LONGEST_PATH_S:.0f} s at most. Go quicker, or in parts.",
-            longest_s=LONGEST_PATH_S,
+            f"It would take {duration:.0f} s; a single motion may take {LONGEST_MOVE_S:.0f} s at most. Go quicker, or in parts.",
+            longest_s=LONGEST_MOVE_S,
         )
 
 

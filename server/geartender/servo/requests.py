@@ -10,14 +10,20 @@ from typing import Annotated, Self
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-LONGEST_DURATION_S = 3600.0
-"""s; a longer single movement is surely a slip of the keyboard, and a sequence can wait instead."""
+LONGEST_MOVE_S = 480.0
+"""s; the firmware's clock compares times up to 537 s apart, and a path longer than that would lose its start."""
+
+LONGEST_TURN_S = 3600.0
+"""s; a longer turn is one until stopped."""
+
+LEAST = 1e-3
+"""In any of the units; what is slower or shorter no eye tells from standing still, and no planner computes well."""
 
 LARGEST_ANGLE_DEG = 360_000.0
 """deg; a thousand turns: beyond it a position no longer fits the numbers of the link."""
 
 Angle = Annotated[float, Field(ge=-LARGEST_ANGLE_DEG, le=LARGEST_ANGLE_DEG)]
-Positive = Annotated[float, Field(gt=0)]
+Positive = Annotated[float, Field(ge=LEAST)]
 
 
 class Request(BaseModel):
@@ -50,7 +56,7 @@ class MoveRequest(Request):
         None, description="Highest acceleration, degrees per second squared; else the sheet's limit."
     )
     jerk_deg_s3: Positive | None = Field(None, description="Highest jerk, degrees per second cubed; else the sheet's.")
-    duration_s: Annotated[float, Field(gt=0, le=LONGEST_DURATION_S)] | None = Field(
+    duration_s: Annotated[float, Field(ge=LEAST, le=LONGEST_MOVE_S)] | None = Field(
         None, description="Take exactly this long, seconds; refused when the limits do not allow it."
     )
     torque_nm: Positive | None = Field(None, description="Torque bound of this motion at the output, newton metres.")
@@ -73,17 +79,17 @@ class TurnRequest(Request):
     )
 
     speed_deg_s: float = Field(description="Speed, degrees per second; its sign is the direction. Not zero.")
-    for_s: Annotated[float, Field(gt=0, le=LONGEST_DURATION_S)] | None = Field(
+    for_s: Annotated[float, Field(ge=LEAST, le=LONGEST_TURN_S)] | None = Field(
         None, description="Rotate for so long, seconds, then ramp down."
     )
-    turns: Annotated[float, Field(gt=0, le=LARGEST_ANGLE_DEG / 360)] | None = Field(
+    turns: Annotated[float, Field(ge=LEAST, le=LARGEST_ANGLE_DEG / 360)] | None = Field(
         None, description="Rotate by exactly so many turns of the output and come to rest."
     )
 
     @model_validator(mode="after")
     def _speed_and_end(self) -> Self:
-        if self.speed_deg_s == 0:
-            raise ValueError("speed_deg_s must not be zero; to stop, use the stop")
+        if abs(self.speed_deg_s) < LEAST:
+            raise ValueError(f"speed_deg_s must be at least {LEAST:g} either way; to stop, use the stop")
         if self.for_s is not None and self.turns is not None:
             raise ValueError("give for_s or turns, not both")
         return self

@@ -113,6 +113,8 @@ class Servo(Steering):
 
     def jog(self, who: Who, speed_deg_s: float) -> None:
         """Move while held: to be repeated well within 300 ms. Raises Refused."""
+        if not math.isfinite(speed_deg_s):
+            raise Invalid("The speed of a jog must be a number.")
         if speed_deg_s == 0:
             self.end_jog(who)
             return

@@ -9,7 +9,7 @@ from dataclasses import replace
 
 from geartender.errors import Busy, GaveUp, NotHomed, Offline, OutsideTravel, Refused
 from geartender.link.lines import Reply
-from geartender.motion import Limits, Path, State
+from geartender.motion import Limits, Path, State, stop_path
 from geartender.servo.body import Body, Held
 from geartender.servo.courses import Course, Planner, send_course
 from geartender.servo.drive import TELEMETRY_MS, given_up, refusal
@@ -20,7 +20,6 @@ from geartender.servo.planning import (
     Approach,
     overridden,
     plan_move,
-    plan_stop,
     requested_limits,
     sheet_limits,
     speed_towards_end,
@@ -132,7 +131,7 @@ class Steering(Body):
             await self._drive.ask("turn", *self._turn_fields(held))
         if course is None:
             return
-        motion = course.motion
+        motion, was_held = course.motion, course.motion.held
         if self._override == 0.0:
             if motion.held:
                 return
@@ -142,11 +141,16 @@ class Steering(Body):
             if motion.held:
                 # The old number may have ended already, and a number that ended must not begin again.
                 course = replace(course, number=self._ledger.next_number())
-        self._take_course(await send_course(self._drive, self._scale, lambda: self._shown, course, course, planner))
+        try:
+            course = await send_course(self._drive, self._scale, lambda: self._shown, course, course, planner)
+        except Refused:
+            motion.held = was_held
+            raise
+        self._take_course(course)
 
     def _stopper(self) -> Planner:
         limits = sheet_limits(self.sheet)
-        return lambda state: plan_stop(state, limits)
+        return lambda state: stop_path(state, limits)
 
     # Motion that the firmware runs by itself
 

@@ -187,7 +187,7 @@ class Exchange:
             out += self._send(self._greeting.request, now)
             self._greeting.due = now + HELLO_REPEAT_S
         if self.phase is Phase.OPEN:
-            self._queue_beat(now)
+            out += self._beat(now)
             out += self._resend(now)
             out += self._send_waiting(now)
         return bytes(out)
@@ -229,9 +229,9 @@ class Exchange:
         return self._pace.usual
 
     @property
-    def full(self) -> bool:
-        """Whether a request would be refused for lack of room."""
-        return len(self._waiting) >= QUEUE_MAX
+    def least_round_trip(self) -> float:
+        """The least round trip of this conversation, s; 0 before the first answer."""
+        return self._pace.least
 
     # Coming in
 
@@ -295,8 +295,7 @@ class Exchange:
 
     def _answered(self, request: Request, reply: Reply, now: float) -> None:
         self._unanswered.remove(request)
-        if request.sends == 1:
-            self._pace.add(now - request.first_sent)
+        self._pace.add(now - request.first_sent, request.sends)
         if request.verb == "beat" and reply.ok and len(reply.fields) == 3:
             self._match_clocks(request, reply, now)
         if request.outcome is Outcome.WAITING:
@@ -363,12 +362,16 @@ class Exchange:
             self._finish(request, Outcome.GIVEN_UP)
         self._vacate(lambda request: now >= request.give_up_at, Outcome.GIVEN_UP)
 
-    def _queue_beat(self, now: float) -> None:
+    def _beat(self, now: float) -> bytes:
+        """A beat in its turn; where the window has no room for one, the oldest request once more keeps the lead alive."""
         if now < self._next_beat:
-            return
+            return b""
         self._next_beat = now + BEAT_S
-        if not self._waiting and self._room():
+        if not self._room():
+            return self._unanswered[0].line
+        if not self._waiting:
             self._waiting.append(Request("beat", (), give_up_at=float("inf")))
+        return b""
 
     def _room(self) -> bool:
         """Whether the next id is near enough to the oldest unanswered one, whose answer the firmware must still have."""
@@ -397,7 +400,7 @@ class Exchange:
             request.first_sent = now
         request.sends += 1
         request.last_sent = now
-        request.resend_at = now + self._pace.patience(request.sends)
+        request.resend_at = now + self._pace.patience(request.sends, len(self._unanswered))
         return request.line
 
     def _fill_gap(self, ahead: Request, now: float) -> None:

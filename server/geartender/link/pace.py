@@ -12,7 +12,11 @@ PATIENCE_MIN_S = 0.02
 """s; ten ticks of the firmware: nothing is won by asking more often."""
 
 PATIENCE_MAX_S = 0.2
-"""s; however bad the line, ask ten times before the conversation is given up: it is ours alone, nobody else is slowed."""
+"""s; however bad the line, ask ten times before the conversation is given up: it is ours alone, nobody else is slowed.
+A line whose round trip is longer is given that."""
+
+UNCLEAR_MAX = 8
+"""Answers in a row to requests sent more than once, after which the line must be slower than thought."""
 
 GAIN = 1 / 8
 SPREAD_GAIN = 1 / 4
@@ -29,9 +33,20 @@ class Pace:
         self.least = 0.0
         """The least round trip, s; 0 before the first answer."""
         self._spread = 0.0
+        self._unclear = 0
 
-    def add(self, round_trip: float) -> None:
-        """Take the round trip of a request sent once; of others nobody knows which sending was answered."""
+    def add(self, since_first: float, sends: int) -> None:
+        """Take an answer, so long after the first sending of its request.
+
+        Of a request sent more than once nobody knows which sending was answered, so it counts only where nothing is known
+        yet, or where it happens all the time.
+        """
+        self._unclear = self._unclear + 1 if sends > 1 else 0
+        if sends == 1 or self.usual is None or self._unclear > UNCLEAR_MAX:
+            self._unclear = 0
+            self._take(since_first)
+
+    def _take(self, round_trip: float) -> None:
         if self.usual is None:
             self.usual, self.least, self._spread = round_trip, round_trip, round_trip / 2
             return
@@ -39,7 +54,11 @@ class Pace:
         self._spread += SPREAD_GAIN * (abs(round_trip - self.usual) - self._spread)
         self.usual += GAIN * (round_trip - self.usual)
 
-    def patience(self, sends: int) -> float:
-        """Seconds to wait for an answer after it was sent so many times."""
-        first = PATIENCE_FIRST_S if self.usual is None else self.usual + SPREAD_FACTOR * self._spread
-        return min(max(first, PATIENCE_MIN_S) * 2.0 ** min(sends - 1, 8), PATIENCE_MAX_S)
+    def patience(self, sends: int, ahead: int = 0) -> float:
+        """Seconds to wait for an answer after it was sent so many times, with so many others in front of it.
+
+        On a line that is slow byte by byte each of those takes its own time.
+        """
+        known = PATIENCE_FIRST_S if self.usual is None else self.usual + SPREAD_FACTOR * self._spread
+        first = max(known * (1 + ahead), PATIENCE_MIN_S)
+        return min(first * 2.0 ** min(sends - 1, 8), max(first, PATIENCE_MAX_S))

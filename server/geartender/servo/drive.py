@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import math
 from collections.abc import Sequence
 
 from geartender.errors import (
@@ -19,6 +20,7 @@ from geartender.errors import (
     Refused,
 )
 from geartender.link.events import Outcome
+from geartender.link.exchange import WINDOW
 from geartender.link.lines import Field, Hello, Reply
 from geartender.link.port import Opener
 from geartender.link.session import Link, LinkOwner
@@ -36,6 +38,9 @@ TELEMETRY_MS = 30
 
 LEAD_MIN_S = 0.012
 """s; six ticks: what the firmware needs to take a plan, and the loop to send it."""
+
+SLOWEST_BYTE_S = 100e-6
+"""s for a byte on the slowest line, a UART of 115200 baud, with a little on top."""
 
 BEAT_BYTES = 80
 """Bytes of a beat and its answer: from their round trip follows how long a line of a plan takes at most."""
@@ -112,9 +117,17 @@ class Drive:
         return clock.host(t, self._now()) if clock.known else self._now()
 
     def lead_s(self, lines: int) -> float:
-        """How far ahead a plan of so many lines must start to be there in time."""
-        usual = self.link.exchange.round_trip or 0.0
-        return LEAD_MIN_S + 2 * usual + lines * LINE_BYTES * usual / BEAT_BYTES
+        """How far ahead a plan of so many lines must start to be there in time.
+
+        A window full of lines goes out in a round trip; on a line that is slow byte by byte, in the time of its bytes.
+        """
+        exchange = self.link.exchange
+        usual, least = exchange.round_trip or 0.0, exchange.least_round_trip
+        return (
+            LEAD_MIN_S
+            + usual * math.ceil(lines / WINDOW)
+            + lines * LINE_BYTES * min(least / BEAT_BYTES, SLOWEST_BYTE_S)
+        )
 
     def _request(self, verb: str, fields: tuple[Field, ...]) -> asyncio.Future[Reply]:
         try:

@@ -1,0 +1,82 @@
+"""Runs under MicroPython and CPython: do ticks in one mode, print the heap bytes they took and their µs each.
+
+Arguments: folder that holds `firmware`, mode, number of ticks, settings as name=value.
+"""
+
+import gc
+import sys
+import time
+
+sys.path.insert(0, sys.argv[1])
+
+from firmware import tick as t
+from firmware.core import Core
+from firmware.plan import Plan
+
+MODE = sys.argv[2]
+TICKS = int(sys.argv[3])
+
+
+def prepared():
+    """Give a core that is in the mode asked for and stays in it."""
+    core = Core("measured", "0")
+    assert core.settings.store(sys.argv[4:]) is None
+    core.tick()
+    if MODE != "off":
+        core.post(t.C_ARM)
+        core.tick()
+    if MODE == "ramp":
+        core.ramp(t.TURNING, 1, 3000000, 0, t.STAY)
+        core.tick()
+    elif MODE in ("plan", "settle"):
+        duration = 60000000 if MODE == "plan" else 2000
+        queued(core, duration)
+    return core
+
+
+def queued(core, duration):
+    """Let a queue of one piece run, or have run to its end."""
+    s = core.state
+    plan = Plan(1, s[t.NOW] + 4000, 1)
+    assert plan.add(duration, 0, 65536, 1000, -20) is None
+    time, row, end = plan.write(core.queue, 0, s[t.NOW])
+    s[t.ARG_MOTION] = 1
+    s[t.ARG_T] = time
+    s[t.ARG_ROW] = row
+    s[t.ARG_END] = end
+    core.post(t.C_PLAN)
+    for _ in range(3 if MODE == "plan" else 4):
+        core.tick()
+
+
+def run(core, ticks):
+    """Do ticks, the count where the reference is or close behind it, the host never silent, the motion never settled."""
+    s = core.state
+    queue = core.queue
+    tick = t.tick
+    behind = 0 if MODE == "brake" else 1
+    for _ in range(ticks):
+        s[t.COUNT_IN] = (s[t.R_INT] - behind) & t.MASK
+        s[t.SILENT] = 0
+        s[t.SETTLING] = 1
+        tick(s, queue)
+
+
+def main():
+    core = prepared()
+    expected = {"off": t.OFF, "brake": t.REST, "hold": t.REST, "ramp": t.RAMP}.get(MODE, t.PLAN)
+    alloc = getattr(gc, "mem_alloc", int)
+    clock = getattr(time, "ticks_us", None) or (lambda: time.perf_counter_ns() // 1000)
+    run(core, 50)
+    gc.collect()
+    gc.disable()
+    before = alloc()
+    run(core, TICKS)
+    heap = alloc() - before
+    assert core.state[t.MODE] == expected, core.state[t.MODE]
+    began = clock()
+    run(core, TICKS)
+    print(heap, (clock() - began) / TICKS)
+
+
+main()

@@ -148,7 +148,11 @@ def test_a_hot_winding_ends_a_motion():
 
 
 def test_eased_overload_goes_on_at_the_torque_allowed():
-    sheet = sheet_with(overload={"action": "ease", "torque_nm": 3.0, "for_ms": 100.0}, load={"gravity_nm": 0.0}, limits={"torque_nm": 3.0})
+    sheet = sheet_with(
+        overload={"action": "ease", "torque_nm": 3.0, "for_ms": 100.0},
+        load={"gravity_nm": 0.0},
+        limits={"torque_nm": 3.0},
+    )
     bench = turning(Bench(rigid(sheet), sheet).ready(), 10.0)
     bench.sim.command("load 2.9")
     bench.run(1.0)

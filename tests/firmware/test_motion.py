@@ -107,7 +107,9 @@ def test_a_servo_that_is_not_homed_takes_no_queue():
 @pytest.mark.parametrize("load_share", [0.0, 0.25, 0.5])
 def test_a_turn_holds_its_speed_up_to_half_of_stall_torque(load_share):
     sheet = sheet_with(travel={"min_deg": None, "max_deg": None, "endless": True}, load={"gravity_nm": 0.0})
-    sheet = sheet_with(sheet, overload={"torque_nm": 14.0}, bridge={"current_limit_a": 10.0}, limits={"torque_nm": 14.0})
+    sheet = sheet_with(
+        sheet, overload={"torque_nm": 14.0}, bridge={"current_limit_a": 10.0}, limits={"torque_nm": 14.0}
+    )
     bench = Bench(rigid(sheet), sheet).ready()
     stall_nm = bench.scale.nm_per_a * 12.0 / 9.0
     bench.sim.command(f"load {load_share * stall_nm:.3f}")

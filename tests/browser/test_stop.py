@@ -34,6 +34,7 @@ def test_acts_on_the_press_and_says_what_the_servo_did(demo: Service, look: Open
 def test_works_with_the_socket_cut(demo: Service, look: Open) -> None:
     page = look(demo, prepare=lambda page: page.route_web_socket("**/api/v1/live", lambda route: route.close()))
     expect(page.locator("html")).to_have_attribute("data-stale", "")
+    demo.make_ready()
     start_moving(demo)
     page.locator("[data-stop]").click()
     demo.state_is("disarmed")
@@ -54,6 +55,7 @@ def test_tries_until_it_is_answered(demo: Service, look: Open) -> None:
     page = look(demo, prepare=lambda page: page.route_web_socket("**/api/v1/live", lambda route: route.close()))
     expect(page.locator("[data-servo-name]")).to_have_text("Ridge vent")
     page.route("**/stop", lose_two)
+    demo.make_ready()
     start_moving(demo)
     page.locator("[data-stop]").click()
     expect(page.locator("[data-stop-note]")).to_have_text("Stop received by the service")

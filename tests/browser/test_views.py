@@ -154,6 +154,7 @@ def test_long_tasks_stay_short_while_it_moves(demo: Service, look: Open) -> None
 
 def test_nothing_is_redrawn_while_nothing_changes(demo: Service, look: Open) -> None:
     page = look(demo)
+    get_ready(page, demo)
     page.get_by_role("button", name="Disarm").click()
     expect(page.locator("[data-act]")).to_have_text("Arm")
     changes = page.evaluate(

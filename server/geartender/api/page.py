@@ -25,6 +25,7 @@ CONTENT_SECURITY_POLICY = (
 )
 SERVED = {".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml", ".png": "image/png"}
 PACKED_ALREADY = {"image/png"}
+STYLE = "page.css"
 
 
 def web_folder() -> Path:
@@ -44,8 +45,10 @@ class Asset:
 
     @classmethod
     def read(cls, path: Path) -> Asset:
-        media_type = SERVED[path.suffix]
-        plain = path.read_bytes()
+        return cls.of(SERVED[path.suffix], path.read_bytes())
+
+    @classmethod
+    def of(cls, media_type: str, plain: bytes) -> Asset:
         packed = None if media_type in PACKED_ALREADY else gzip.compress(plain, mtime=0)
         return cls(media_type, plain, packed)
 
@@ -67,14 +70,17 @@ class Assets:
             for path in sorted(folder.rglob("*"))
             if path.suffix in SERVED and path.is_file()
         }
+        self.files[STYLE] = self._joined_styles()
+        self.modules = [name for name in self.files if name.endswith(".js")]
         digest = hashlib.sha256()
         for name, asset in self.files.items():
             digest.update(name.encode() + b"\0" + asset.plain)
         self.version = f"{version}-{digest.hexdigest()[:8]}"
 
-    def named(self, suffix: str) -> list[str]:
-        """Names of one kind, the base styles before those of the components."""
-        return sorted((n for n in self.files if n.endswith(suffix)), key=lambda n: (not n.startswith("style/"), n))
+    def _joined_styles(self) -> Asset:
+        """All styles as one file, those of the frame before those of the components: a phone asks once."""
+        names = sorted((n for n in self.files if n.endswith(".css")), key=lambda n: (not n.startswith("style/"), n))
+        return Asset.of("text/css", b"\n".join(self.files[name].plain for name in names))
 
 
 def page_router(templates_dir: Path, static_dir: Path, version: str) -> APIRouter:
@@ -109,8 +115,8 @@ def _view(templates: Environment, assets: Assets, view: str) -> Callable[[Reques
             view=view,
             views=VIEWS,
             static=f"static/{assets.version}",
-            styles=assets.named(".css"),
-            modules=assets.named(".js"),
+            style=STYLE,
+            modules=assets.modules,
             version=assets.version,
         )
         .encode()

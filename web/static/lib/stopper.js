@@ -48,7 +48,8 @@ export class Stopper extends EventTarget {
     try {
       /** @type {string[]} */
       const names = this.live ? [this.live.servo] : (await this.api.call("GET", "servos")).items.map(nameOf);
-      await Promise.all(names.map((name) => this.api.call("POST", `servos/${encodeURIComponent(name)}/stop`, { category }, { timeoutMs: ATTEMPT_TIMEOUT_MS })));
+      const paths = names.map((name) => `servos/${encodeURIComponent(name)}/stop`);
+      await Promise.all(paths.map((path) => this.api.call("POST", path, { category }, { timeoutMs: ATTEMPT_TIMEOUT_MS })));
       return null;
     } catch (error) {
       return /** @type {Problem} */ (error);

@@ -38,5 +38,8 @@ function tablesOf(title, values) {
 
 /** @param {string} title @param {[string, unknown][]} fields */
 function table(title, fields) {
-  return html("table", {}, html("caption", {}, title), html("tbody", {}, ...fields.map(([name, value]) => html("tr", {}, html("th", { scope: "row" }, fieldLabel(name)), html("td", {}, fieldValue(name, value))))));
+  const rows = fields.map(([name, value]) => (
+    html("tr", {}, html("th", { scope: "row" }, fieldLabel(name)), html("td", {}, fieldValue(name, value)))
+  ));
+  return html("table", {}, html("caption", {}, title), html("tbody", {}, ...rows));
 }

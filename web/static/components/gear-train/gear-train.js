@@ -26,7 +26,8 @@ export function mountGearTrain(host, page, countsPerTurn, open, signal) {
     if (!width || width === drawnWidth || !train.parts.length) return;
     drawnWidth = width;
     const box = boundsOfTrain(train.parts);
-    const scale = Math.min((width - 2 * MARGIN_PX) / (box.right - box.left), (MOST_HEIGHT_PX - 2 * MARGIN_PX) / (box.bottom - box.top));
+    const room = { x: width - 2 * MARGIN_PX, y: MOST_HEIGHT_PX - 2 * MARGIN_PX };
+    const scale = Math.min(room.x / (box.right - box.left), room.y / (box.bottom - box.top));
     const height = (box.bottom - box.top) * scale + 2 * MARGIN_PX + 16;
     turners = [];
     const left = (width - (box.right - box.left) * scale) / 2 - box.left * scale;
@@ -37,7 +38,8 @@ export function mountGearTrain(host, page, countsPerTurn, open, signal) {
         const { group, threads } = worm(part, scale);
         const pitch = Math.PI * part.module * scale;
         place.append(group);
-        turners.push((deg) => setAttribute(threads, "transform", `translate(0 ${(-((part.turn * deg / 360) * part.teeth * pitch) % pitch).toFixed(2)})`));
+        const lead = part.teeth * pitch;
+        turners.push((deg) => setAttribute(threads, "transform", `translate(0 ${(-((part.turn * deg * lead) / 360) % pitch).toFixed(2)})`));
       } else {
         const gear = wheel(part, scale);
         place.append(gear, svg("circle", { class: "pitch", r: (part.radius * scale).toFixed(1) }));
@@ -58,7 +60,8 @@ export function mountGearTrain(host, page, countsPerTurn, open, signal) {
     if (!still.matches || !host.dataset.turned) turners.forEach((turner) => turner(turns * 360));
     host.dataset.turned = "yes";
     const scaleWords = train.toScale ? "To scale" : "Not to scale: the sheet gives no module";
-    setText(need(host, "[data-train-words]"), `${scaleWords}, seen from the output side, motor at the left. Teeth: ${train.words}. The motor stands ${figure(turns, 2)} turns from zero.`);
+    const words = `${scaleWords}, seen from the output side, motor at the left. Teeth: ${train.words}.`;
+    setText(need(host, "[data-train-words]"), `${words} The motor stands ${figure(turns, 2)} turns from zero.`);
   }, signal);
 }
 

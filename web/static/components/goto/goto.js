@@ -1,5 +1,5 @@
 // @ts-check
-import { angle, figure, readNumber } from "../../lib/format.js";
+import { angleDigits, figure, readNumber } from "../../lib/format.js";
 import { need, setAttribute, setEnabled, setText } from "../../lib/dom.js";
 import { report } from "../../lib/report.js";
 
@@ -30,7 +30,8 @@ export function mountGoto(host, page, signal) {
     withAngle((deg) => commands.moveTo(deg));
   }, { signal });
   keep.addEventListener("click", () => {
-    if (!field.value && store.snapshot?.angle_deg !== null) field.value = angle(store.snapshot?.angle_deg, store.snapshot?.deg_per_count ?? 1).slice(0, -1);
+    const here = store.snapshot;
+    if (!field.value && here?.angle_deg != null) field.value = figure(here.angle_deg, angleDigits(here.deg_per_count));
     withAngle((deg) => host.dispatchEvent(new CustomEvent("keep", { detail: deg, bubbles: true })));
   }, { signal });
 

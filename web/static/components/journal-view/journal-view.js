@@ -13,7 +13,13 @@ export function mountJournalView(section, page, signal) {
     setHidden(need(section, "[data-events-empty]"), events.length > 0);
     if (shown === events) return;
     shown = events;
-    list.replaceChildren(...events.map(({ at, text }) => html("li", {}, html("time", {}, timeOfDay(at)), html("span", {}, text.charAt(0).toUpperCase() + text.slice(1)))).reverse());
+    list.replaceChildren(...events.map(entry).reverse());
   };
   page.painter.add(show, signal);
+}
+
+/** @param {{at: number|string, text: string}} event */
+function entry({ at, text }) {
+  const sentence = text.charAt(0).toUpperCase() + text.slice(1);
+  return html("li", {}, html("time", {}, timeOfDay(at)), html("span", {}, sentence));
 }

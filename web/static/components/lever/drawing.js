@@ -31,7 +31,8 @@ export function ground(layout) {
   const inner = radius * (1 - RING);
   const group = svg("g");
   group.append(
-    svg("path", { class: "centre-line", d: `M ${coordinates(-0.2 * radius, 0)} H ${radius.toFixed(1)} M ${coordinates(0, 0.2 * radius)} V ${(-0.35 * radius).toFixed(1)}` }),
+    svg("path", { class: "centre-line", d: `M ${coordinates(-0.2 * radius, 0)} H ${radius.toFixed(1)}` }),
+    svg("path", { class: "centre-line", d: `M ${coordinates(0, 0.2 * radius)} V ${(-0.35 * radius).toFixed(1)}` }),
     svg("path", { class: "scale-arc", d: arc(min, max, radius) }),
   );
   if (!endless) {

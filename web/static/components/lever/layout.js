@@ -8,6 +8,7 @@ const MARGIN_PX = 38;
 /** Over the drawing stands a note, so less room is needed there. */
 const MARGIN_TOP_PX = 26;
 const HUB = 0.13;
+const LEAST_RADIUS_PX = 60;
 
 /**
  * @typedef {object} Layout
@@ -30,7 +31,8 @@ export function layoutOf(travel, width, most) {
   const max = bounded ? Number(travel.max_deg) : 360;
   const hatch = bounded ? Math.max(0, Math.min(HATCH_DEG, (360 - (max - min)) / 2)) : 0;
   const box = boundsOf(min - hatch, max + hatch);
-  const radius = Math.max(60, Math.min((width - 2 * MARGIN_PX) / (box.right - box.left), (most - MARGIN_PX - MARGIN_TOP_PX) / (box.bottom - box.top)));
+  const room = { x: width - 2 * MARGIN_PX, y: most - MARGIN_PX - MARGIN_TOP_PX };
+  const radius = Math.max(LEAST_RADIUS_PX, Math.min(room.x / (box.right - box.left), room.y / (box.bottom - box.top)));
   const height = (box.bottom - box.top) * radius + MARGIN_PX + MARGIN_TOP_PX;
   return {
     width,

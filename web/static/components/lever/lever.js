@@ -83,7 +83,14 @@ export function mountLever(host, page, signal) {
     grip = dashedLever(layout.radius);
     grip.addEventListener("keydown", key, { signal: unhook.signal });
     grip.addEventListener("blur", dismiss, { signal: unhook.signal });
-    draggable(grip, sheet, () => layout, { enabled: () => store.drivable, near: shown, onAim: aim, onLift: (deg) => go(deg === null ? null : proposed) }, unhook.signal);
+    const hooks = {
+      enabled: () => store.drivable,
+      near: shown,
+      onAim: aim,
+      onLift: (/** @type {number|null} */ deg) => go(deg === null || !store.drivable ? null : proposed),
+    };
+    draggable(grip, sheet, () => layout, hooks, unhook.signal);
+    stopper.addEventListener("press", () => grip.dispatchEvent(new Event("pointercancel")), { signal: unhook.signal });
     solid.replaceChildren(solidLever(layout.radius));
     setAttribute(sheet, "viewBox", `0 0 ${layout.width} ${layout.height.toFixed(1)}`);
     setAttribute(sheet, "height", layout.height.toFixed(1));
@@ -122,7 +129,7 @@ export function mountLever(host, page, signal) {
   const size = new ResizeObserver(() => painter.ask());
   size.observe(host);
   window.addEventListener("resize", painter.ask, { signal });
-  stopper.addEventListener("press", () => go(null), { signal });
+  stopper.addEventListener("press", dismiss, { signal });
   signal.addEventListener("abort", () => {
     size.disconnect();
     unhook.abort();

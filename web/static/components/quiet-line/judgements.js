@@ -24,7 +24,7 @@ export function linkJudgement(store, newErrors) {
   if (store.socket !== "open") return { words: "Live connection lost, trying again", wrong: true };
   if (!link) return { words: "Link unknown", wrong: false };
   const trip = quantity(link.round_trip_ms, "ms", 1);
-  if (newErrors) return { words: `Link poor: ${link.errors} damaged lines so far, answer in ${trip}. Check the cable.`, wrong: true };
+  if (newErrors) return { words: `Link poor: ${link.errors} damaged lines, answer in ${trip}. Check the cable.`, wrong: true };
   if ((link.round_trip_ms ?? 0) > SLOW_LINK_MS) return { words: `Link slow: answer in ${trip}`, wrong: true };
   return { words: `Link good, ${trip}`, wrong: false };
 }
@@ -35,8 +35,9 @@ export function supplyJudgement(store) {
   const nominal = store.sheet?.motor?.supply_v;
   const shown = quantity(volts, "V", 1);
   if (typeof volts !== "number") return { words: "Supply not measured", wrong: false };
-  if (nominal && volts < nominal * LOW_SUPPLY) return { words: `Supply low: ${shown} of ${quantity(nominal, "V", 1)}. Check the adapter and its leads.`, wrong: true };
-  if (nominal && volts > nominal * HIGH_SUPPLY) return { words: `Supply high: ${shown} of ${quantity(nominal, "V", 1)}. Check the adapter.`, wrong: true };
+  const of = quantity(nominal, "V", 1);
+  if (nominal && volts < nominal * LOW_SUPPLY) return { words: `Supply low: ${shown} of ${of}. Check the adapter.`, wrong: true };
+  if (nominal && volts > nominal * HIGH_SUPPLY) return { words: `Supply high: ${shown} of ${of}. Check the adapter.`, wrong: true };
   return { words: `Supply ${shown}`, wrong: false };
 }
 
@@ -45,6 +46,7 @@ export function windingJudgement(store) {
   const heat = store.snapshot?.winding_c;
   const most = store.sheet?.motor?.max_winding_c;
   if (typeof heat !== "number") return { words: "Winding not estimated", wrong: false };
-  if (most && heat > most * WARM_WINDING) return { words: `Winding hot: ${quantity(heat, "°C", 0)} of ${quantity(most, "°C", 0)}. Let it rest.`, wrong: true };
-  return { words: `Winding ${quantity(heat, "°C", 0)}`, wrong: false };
+  const shown = quantity(heat, "°C", 0);
+  if (most && heat > most * WARM_WINDING) return { words: `Winding hot: ${shown} of ${quantity(most, "°C", 0)}. Let it rest.`, wrong: true };
+  return { words: `Winding ${shown}`, wrong: false };
 }

@@ -9,13 +9,16 @@ const TRUTH_EVERY_MS = 500;
 /** Under the demo only: the gear train as it turns, and troubles to try.
  * @type {import("../../lib/page.js").Mount} */
 export function mountSimulation(host, page, signal) {
-  const { api, servo } = page;
+  const { api } = page;
   const drawer = /** @type {HTMLDetailsElement} */ (host);
   const troubles = need(host, "[data-troubles]");
   const done = need(host, "[data-trouble-done]");
 
   /** @param {string} command @param {string} words */
-  const send = (command, words) => void report(troubles, api.call("POST", "simulation", { command }).then(() => setText(done, `Done: ${words}.`)));
+  const send = (command, words) => {
+    const sent = api.call("POST", "simulation", { command }).then(() => setText(done, `Done: ${words}.`));
+    void report(troubles, sent);
+  };
 
   for (const button of /** @type {NodeListOf<HTMLElement>} */ (host.querySelectorAll("[data-trouble]"))) {
     button.addEventListener("click", () => send(button.dataset.trouble ?? "", (button.textContent ?? "").toLowerCase()), { signal });
@@ -33,10 +36,8 @@ export function mountSimulation(host, page, signal) {
 
   const look = async () => {
     if (!drawer.open) return;
-    const answer = await api.call("GET", "simulation").catch(() => null);
-    const truth = answer?.items?.find((/** @type {{servo: string}} */ item) => item.servo === servo) ?? answer?.items?.[0] ?? answer;
-    const words = truth ? `In truth the output stands at ${figure(truth.output_deg, 2)}°, with ${quantity(truth.output_nm, "N·m", 2)} on it and ${quantity(truth.current_a, "A", 2)} in the motor.` : "";
-    setText(need(host, "[data-truth]"), words);
+    const truth = await api.call("GET", "simulation").catch(() => null);
+    setText(need(host, "[data-truth]"), truth ? truthWords(truth) : "");
   };
   const timer = setInterval(look, TRUTH_EVERY_MS);
   signal.addEventListener("abort", () => clearInterval(timer));
@@ -54,4 +55,10 @@ export function mountSimulation(host, page, signal) {
       setHidden(host, true);
     }
   })();
+}
+
+/** @param {{output_deg: number, output_nm: number, current_a: number}} truth */
+function truthWords({ output_deg, output_nm, current_a }) {
+  const load = `${quantity(output_nm, "N·m", 2)} on it and ${quantity(current_a, "A", 2)} in the motor`;
+  return `In truth the output stands at ${figure(output_deg, 2)}°, with ${load}.`;
 }

@@ -48,10 +48,11 @@ export function mountStateLine(host, page, signal) {
     setText(need(host, "[data-state-advice]"), advice);
     setHidden(need(host, "[data-state-advice]"), !advice);
     host.toggleAttribute("data-faulted", snapshot?.state === "faulted");
+    setHidden(disarm, !snapshot?.armed || store.stale);
+    if (!next && document.activeElement === act) disarm.focus();
     setHidden(act, !next);
     if (next) setText(act, next.word);
     setText(need(host, "[data-act-hint]"), next ? "" : hint());
-    setHidden(disarm, !snapshot?.armed || store.stale);
     setHidden(need(host, "[data-progress]"), share === null);
     if (share !== null) done.style.transform = `scaleX(${share.toFixed(3)})`;
     announce(store.moving ? words.replace(/,.*/, "") : `${words}. ${advice}`);

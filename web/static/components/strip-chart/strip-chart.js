@@ -1,15 +1,12 @@
 // @ts-check
 import { angle, figure, quantity, timeOfDay } from "../../lib/format.js";
 import { need, setAttribute, setHidden, setText } from "../../lib/dom.js";
-import { tickStep } from "../../lib/geometry.js";
 import { band, paletteOf } from "./band.js";
 import { fingers } from "./fingers.js";
+import { scalesOf } from "./scales.js";
 import { worthDrawing } from "./still.js";
 
-/** @typedef {import("./band.js").Look} Look */
-
-/** An endless travel shows at least this much, so that rest does not look like motion. */
-const LEAST_SPAN_DEG = 10;
+const RECOLOURED_BY = ["(prefers-color-scheme: dark)", "(prefers-contrast: more)"];
 
 /** Angle, speed and torque over the last two minutes; can be paused, pinched and read, and keeps a fault.
  * @type {import("../../lib/page.js").Mount} */
@@ -19,20 +16,21 @@ export function mountStripChart(host, page, signal) {
   const readings = [0, 1, 2].map((i) => need(host, `[data-reading="${i}"]`));
   const pause = need(host, "[data-pause]");
   const frozen = need(host, "[data-frozen]");
+  const note = need(host, "[data-strip-note]");
   const windows = [.../** @type {NodeListOf<HTMLElement>} */ (host.querySelectorAll("[data-window]"))];
-  /** @type {Look} */
+  /** @type {import("./band.js").Look} */
   const look = { seconds: 30, readAt: null, endWord: "now" };
   /** @type {import("./band.js").uPlot[]} */
   let plots = [];
   let columns = store.strip.since(0, 0);
   let end = 0;
-  let peak = 0;
   let paused = false;
   let showFrozen = false;
   let asked = true;
   let inSight = false;
   let palette = paletteOf(host);
   const worth = worthDrawing();
+  const scales = scalesOf(store, () => columns);
 
   const redraw = () => {
     asked = true;
@@ -42,48 +40,35 @@ export function mountStripChart(host, page, signal) {
     palette = paletteOf(host);
     redraw();
   };
-  const speedLimit = () => store.snapshot?.limits?.speed_deg_s ?? 1;
-  const torqueLimit = () => store.snapshot?.limits?.torque_nm ?? 1;
-  /** @type {import("./band.js").Scale[]} */
-  const scales = [
-    { range: () => widened(angles(), 0.1), splits: () => steps(angles()), limits: () => [], last: false },
-    { range: () => widened(bothWays(speedLimit()), 0.3), splits: () => threeOf(bothWays(speedLimit())), limits: () => [], last: false },
-    { range: () => widened(bothWays(Math.max(torqueLimit(), peak)), 0.15), splits: () => threeOf(bothWays(torqueLimit())), limits: () => bothWays(torqueLimit()), last: true },
-  ];
-  /** @returns {[number, number]} */
-  function angles() {
-    const travel = store.snapshot?.travel;
-    if (travel && !travel.endless && travel.min_deg !== null && travel.max_deg !== null) {
-      return [travel.min_deg, travel.max_deg];
-    }
-    const known = (columns[1] ?? []).filter((value) => value !== null);
-    const low = known.length ? Math.min(...known) : 0;
-    return [low, Math.max(low + LEAST_SPAN_DEG, ...known)];
-  }
 
   const feed = () => {
     if (paused) return;
-    end = showFrozen && store.frozen ? Number(store.frozen.columns[0]?.at(-1)) : performance.now() / 1000;
-    columns = showFrozen && store.frozen ? store.frozen.columns : store.strip.since(look.seconds, end);
+    const kept = showFrozen ? store.frozen : null;
+    end = kept ? Number(kept.columns[0]?.at(-1)) : performance.now() / 1000;
+    columns = kept ? kept.columns : store.strip.since(look.seconds, end);
   };
   const draw = () => {
-    peak = (columns[3] ?? []).reduce((/** @type {number} */ most, value) => Math.max(most, Math.abs(value ?? 0)), 0);
     const times = (columns[0] ?? []).map((at) => Number(at) - end);
     look.endWord = showFrozen ? "stop" : "now";
-    plots.forEach((plot, i) => plot.setData([times, /** @type {(number|null)[]} */ (columns[i + 1])]));
+    plots.forEach((plot, i) => plot.setData([times, columns[i + 1] ?? []]));
     host.dataset.showing = showFrozen ? "frozen" : "live";
   };
   const read = () => {
-    const snapshot = store.snapshot;
-    if (!snapshot) return;
-    const index = look.readAt === null ? -1 : nearest(columns[0] ?? [], end + look.readAt);
-    const value = (/** @type {number} */ i) => columns[i]?.at(index) ?? null;
-    const words = [angle(value(1), snapshot.deg_per_count), quantity(value(2), "°/s", 1), quantity(value(3), "N·m", 2)];
-    readings.forEach((reading, i) => setText(reading, columns[0]?.length ? words[i] ?? "" : ""));
-    const at = Number(columns[0]?.at(index)) - end;
-    const where = showFrozen && store.frozen ? `Frozen at the fault, ${timeOfDay(store.frozen.at)}. ` : paused ? "Paused. " : "";
-    const before = showFrozen ? "before the stop" : "ago";
-    setText(need(host, "[data-strip-note]"), where + (look.readAt === null ? "" : `Read ${figure(-at, 1)} s ${before}`));
+    const times = columns[0] ?? [];
+    const index = look.readAt === null ? times.length - 1 : nearest(times, end + look.readAt);
+    const [, deg, speed, torque] = columns.map((column) => column[index] ?? null);
+    const words = [angle(deg, store.snapshot?.deg_per_count ?? 1), quantity(speed, "°/s", 1), quantity(torque, "N·m", 2)];
+    readings.forEach((reading, i) => setText(reading, times.length ? words[i] ?? "" : ""));
+    const what = showFrozen && store.frozen ? `Frozen at the fault, ${timeOfDay(store.frozen.at)}. ` : paused ? "Paused. " : "";
+    const when = `Read ${figure(end - Number(times[index]), 1)} s ${showFrozen ? "before the stop" : "ago"}`;
+    setText(note, look.readAt === null || !times.length ? what : what + when);
+  };
+  const showChoices = () => {
+    setText(pause, paused ? "Go on" : "Pause");
+    setAttribute(pause, "aria-pressed", String(paused));
+    setHidden(frozen, !store.frozen);
+    setAttribute(frozen, "aria-pressed", String(showFrozen));
+    for (const button of windows) setAttribute(button, "aria-pressed", String(Number(button.dataset.window) === look.seconds));
   };
 
   fingers(need(host, "[data-bands]"), {
@@ -122,7 +107,7 @@ export function mountStripChart(host, page, signal) {
     inSight = entries.at(-1)?.isIntersecting ?? false;
     redraw();
   });
-  for (const query of ["(prefers-color-scheme: dark)", "(prefers-contrast: more)"]) matchMedia(query).addEventListener("change", recolour, { signal });
+  for (const query of RECOLOURED_BY) matchMedia(query).addEventListener("change", recolour, { signal });
   preferences.addEventListener("change", recolour, { signal });
   signal.addEventListener("abort", () => {
     size.disconnect();
@@ -132,15 +117,11 @@ export function mountStripChart(host, page, signal) {
   });
 
   painter.add(() => {
-    const snapshot = store.snapshot;
-    if (!snapshot || !inSight || !plots.length) return;
-    if (!(asked || (!paused && !showFrozen && !store.stale && worth(snapshot)))) return;
+    if (!store.snapshot || !inSight || !plots.length) return;
+    const live = !paused && !showFrozen && !store.stale;
+    if (!asked && !store.frozen === frozen.hidden && !(live && worth(store.snapshot))) return;
     asked = false;
-    setText(pause, paused ? "Go on" : "Pause");
-    setAttribute(pause, "aria-pressed", String(paused));
-    setHidden(frozen, !store.frozen);
-    setAttribute(frozen, "aria-pressed", String(showFrozen));
-    for (const button of windows) setAttribute(button, "aria-pressed", String(Number(button.dataset.window) === look.seconds));
+    showChoices();
     feed();
     draw();
     read();
@@ -148,24 +129,11 @@ export function mountStripChart(host, page, signal) {
 
   import("../../vendor/uplot/uPlot.esm.js").then(({ default: Plot }) => {
     if (signal.aborted) return;
-    plots = places.map((place, i) => band(Plot, place, /** @type {import("./band.js").Scale} */ (scales[i]), look, () => palette));
+    plots = scales.map((scale, i) => band(Plot, /** @type {HTMLElement} */ (places[i]), scale, look, () => palette));
     size.observe(host);
     sight.observe(host);
-  }, () => setText(need(host, "[data-strip-note]"), "The chart could not be loaded. Driving works without it."));
+  }, () => setText(note, "The chart could not be loaded. Driving works without it."));
 }
-
-/** @param {number} most @returns {[number, number]} */
-const bothWays = (most) => [-most, most];
-/** @param {[number, number]} range */
-const steps = ([low, high]) => {
-  const step = tickStep((high - low) / 3);
-  const first = Math.ceil(low / step);
-  return Array.from({ length: Math.floor(high / step) - first + 1 }, (_, i) => (first + i) * step);
-};
-/** @param {[number, number]} range */
-const threeOf = ([low, high]) => [low, (low + high) / 2, high];
-/** @param {[number, number]} range @param {number} share @returns {[number, number]} */
-const widened = ([low, high], share) => [low - (high - low) * share, high + (high - low) * share];
 
 /** @param {(number|null)[]} times @param {number} at */
 function nearest(times, at) {

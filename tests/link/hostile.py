@@ -36,6 +36,9 @@ RATE = 0.12
 BASE_S = 0.001
 """s that every line takes."""
 
+APART_S = 1e-6
+"""s between two lines that follow each other."""
+
 Delivery = tuple[float, bytes]
 """Seconds from now, and what arrives then."""
 
@@ -148,6 +151,7 @@ class _Wire:
         self._line = line
         self._events = events
         self._open = True
+        self._last = {"up": 0.0, "down": 0.0}
 
     def write(self, data: bytes) -> None:
         self._send(data, "down", self.port.write)
@@ -172,4 +176,7 @@ class _Wire:
                 deliver(piece)
 
         for delay, piece in self._line.carry(data, way):
-            loop.call_later(delay, arrive, piece)
+            at = loop.time() + delay
+            if delay == BASE_S:  # a loop does not keep the order of timers for the same moment
+                at = self._last[way] = max(at, self._last[way] + APART_S)
+            loop.call_at(at, arrive, piece)

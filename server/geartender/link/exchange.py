@@ -405,6 +405,8 @@ class Exchange:
 
     def _fill_gap(self, ahead: Request, now: float) -> None:
         """The firmware got this one before an earlier one: send all again at once, unless it speaks of an earlier sending."""
+        if ahead.sends == 1:
+            self._pace.add(now - ahead.first_sent, 1)
         if now - ahead.last_sent >= self._pace.least:
             self._unanswered[0].resend_at = now
 

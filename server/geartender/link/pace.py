@@ -15,6 +15,12 @@ PATIENCE_MAX_S = 0.2
 """s; however bad the line, ask ten times before the conversation is given up: it is ours alone, nobody else is slowed.
 A line whose round trip is longer is given that."""
 
+ROUND_TRIP_MAX_S = 0.5
+"""s; a line slower than telemetry may be late is no line to move by."""
+
+LINE_S = 0.01
+"""s; a line of a plan and its answer on a UART of 115200 baud."""
+
 UNCLEAR_MAX = 8
 """Answers in a row to requests sent more than once, after which the line must be slower than thought."""
 
@@ -31,7 +37,7 @@ class Pace:
         self.usual: float | None = None
         """The smoothed round trip, s; None before the first answer."""
         self.least = 0.0
-        """The least round trip, s; 0 before the first answer."""
+        """The least round trip of a request sent once, s; 0 before the first."""
         self._spread = 0.0
         self._unclear = 0
 
@@ -42,15 +48,16 @@ class Pace:
         yet, or where it happens all the time.
         """
         self._unclear = self._unclear + 1 if sends > 1 else 0
+        if sends == 1:
+            self.least = min(self.least or since_first, since_first)
         if sends == 1 or self.usual is None or self._unclear > UNCLEAR_MAX:
             self._unclear = 0
-            self._take(since_first)
+            self._take(min(since_first, ROUND_TRIP_MAX_S))
 
     def _take(self, round_trip: float) -> None:
         if self.usual is None:
-            self.usual, self.least, self._spread = round_trip, round_trip, round_trip / 2
+            self.usual, self._spread = round_trip, round_trip / 2
             return
-        self.least = min(self.least, round_trip)
         self._spread += SPREAD_GAIN * (abs(round_trip - self.usual) - self._spread)
         self.usual += GAIN * (round_trip - self.usual)
 
@@ -60,5 +67,5 @@ class Pace:
         On a line that is slow byte by byte each of those takes its own time.
         """
         known = PATIENCE_FIRST_S if self.usual is None else self.usual + SPREAD_FACTOR * self._spread
-        first = max(known * (1 + ahead), PATIENCE_MIN_S)
+        first = max(known + ahead * min(self.least, LINE_S), PATIENCE_MIN_S)
         return min(first * 2.0 ** min(sends - 1, 8), max(first, PATIENCE_MAX_S))

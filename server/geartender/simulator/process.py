@@ -27,7 +27,7 @@ from geartender.errors import GeartenderError, PlantError
 from geartender.simulator.device import SimulatedServo, TruthFile
 from geartender.simulator.plant import load_plant
 
-LATE_US = 200_000
+LATE_US = 50_000
 """Microseconds of ticks caught up after the process was held up; what is beyond is left out, as a halted board would."""
 CHUNK = 4096
 

@@ -101,6 +101,28 @@ def test_a_restarted_service_finds_the_position_still_known() -> None:
     run_virtual(main)
 
 
+def test_a_service_that_ends_in_mid_move_says_stop_before_it_goes() -> None:
+    sheet = direct()
+
+    async def main(world: World) -> None:
+        rig = Rig(world, SimulatedServo(sheet, seed=3), sheet)
+        async with running(rig.servo):
+            await rig.homed()
+            await rig.servo.move(ANNA, MoveRequest(to_deg=70))
+            await rig.until(lambda: rig.angle > 20)
+        here = rig.truth_deg
+        await asyncio.sleep(0.25 + 20 / 70)
+        assert abs(rig.sim.truth().output_deg_s) < 0.5
+        assert rig.truth_deg - here < 20 * 20 / (2 * 40) + 20 * 0.15
+        again = Servo("vent", sheet, rig.opener, world)
+        rig.servo = again
+        async with running(again):
+            await rig.connected()
+            assert (again.snapshot().fault, again.snapshot().homed) == (None, True)
+
+    run_virtual(main)
+
+
 def test_two_servos_of_one_service_do_not_disturb_each_other() -> None:
     sheet = direct()
 

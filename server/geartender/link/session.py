@@ -31,6 +31,9 @@ RETRY_QUICK_FOR_S = 10.0
 RETRY_MAX_S = 5.0
 """s between attempts after that: nobody waits, and the log stays short."""
 
+LEAVE_S = 0.02
+"""s for a last stop to leave the system's buffers before the port is closed and they are thrown away."""
+
 GREETING_MAX_S = 3.0
 """s of unanswered greetings after which the port is opened afresh: the board behind it may be another one by now."""
 
@@ -132,6 +135,11 @@ class Link:
         try:
             self._greet()
             await self._lost.wait()
+        except asyncio.CancelledError:
+            # The service ends: ramp down now rather than after the firmware's silence.
+            self.stop(1)
+            await asyncio.sleep(LEAVE_S)
+            raise
         finally:
             self._hang_up()
         return self._talked

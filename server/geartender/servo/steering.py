@@ -192,9 +192,7 @@ class Steering(Body):
             if isinstance(error, GaveUp) and error.outcome != "dropped":
                 self._gave_up(held.motion, given_up(error))
             elif error is None and not future.result().ok:
-                refused = refusal(future.result())
-                self._tell("refused", refused.detail, slug=refused.slug, client=held.motion.who.client)
-                self._gave_up(held.motion, refused)
+                self._gave_up(held.motion, refusal(future.result()))
 
         return look
 

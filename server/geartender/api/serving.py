@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import gc
 import signal
 import socket
 from collections.abc import Callable, Iterator
@@ -63,6 +64,16 @@ def run_app(app: FastAPI, bound: socket.socket, on_ready: Callable[[], None]) ->
     return asyncio.run(_serve(_Server(config, on_ready), app.state.service, bound))
 
 
+def _spare_the_collector() -> None:
+    """Let the garbage collector pass over what lives as long as the process: modules, routes, models.
+
+    A full collection over them takes 50 ms on a laptop and several times that on a small board, during which neither a stop nor
+    the beat that the firmware waits for would leave.
+    """
+    gc.collect()
+    gc.freeze()
+
+
 class _Server(uvicorn.Server):
     """Says when it answers, and ends on a signal without dying of it, so that the caller can clean up behind it."""
 
@@ -72,6 +83,7 @@ class _Server(uvicorn.Server):
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         await super().startup(sockets)
+        _spare_the_collector()
         self._on_ready()
 
     @contextlib.contextmanager

@@ -10,7 +10,7 @@ from pydantic import ValidationError
 from geartender.errors import Busy, Invalid, OutsideTravel, OverLimit
 from geartender.servo.motions import Motion
 from geartender.servo.requests import MoveRequest, WhenBusy
-from tests.servo.rig import ANNA, BERT, Rig, on_rig
+from tests.servo.rig import ANNA, BERT, Rig, direct, on_rig
 
 
 @pytest.mark.parametrize("count", [12, pytest.param(200, marks=pytest.mark.slow)])
@@ -232,3 +232,17 @@ def test_a_move_to_where_it_stands_is_done_at_once() -> None:
 def test_requests_that_make_no_sense_are_refused_before_they_reach_the_servo(body: dict[str, object]) -> None:
     with pytest.raises(ValidationError):
         MoveRequest.model_validate(body)
+
+
+@pytest.mark.parametrize("mode", ["brake", "hold", "coast"])
+def test_whatever_it_does_at_rest_the_next_move_starts_from_there(mode: str) -> None:
+    async def scenario(rig: Rig) -> None:
+        await rig.homed()
+        for target in (20.0, 21.0, 5.0):
+            motion = await rig.go(target)
+            assert motion.state == "done"
+            assert rig.truth_deg == pytest.approx(target, abs=0.1)
+            await asyncio.sleep(3)
+            assert rig.truth_deg == pytest.approx(target, abs=0.2)
+
+    on_rig(scenario, direct(rest={"after_move": mode}))

@@ -59,6 +59,20 @@ def test_a_turn_goes_on_until_it_is_stopped_and_takes_the_override() -> None:
     on_rig(scenario, endless())
 
 
+@pytest.mark.parametrize("speed", [20.0, -20.0])
+def test_a_turn_at_the_limit_takes_the_highest_override(speed: float) -> None:
+    async def scenario(rig: Rig) -> None:
+        await rig.armed()
+        await rig.servo.set_override(ANNA, 1.5)
+        motion = await rig.servo.turn(ANNA, TurnRequest(speed_deg_s=speed))
+        await asyncio.sleep(2)
+        assert rig.servo.snapshot().speed_deg_s == pytest.approx(speed * 1.5, abs=1.5)
+        rig.servo.stop(ANNA, 2)
+        await motion.ended()
+
+    on_rig(scenario, endless())
+
+
 def test_whole_turns_end_where_they_should() -> None:
     async def scenario(rig: Rig) -> None:
         await rig.homed()

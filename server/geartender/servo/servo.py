@@ -100,7 +100,7 @@ class Servo(Steering):
             return await self._turn_held(who, request.speed_deg_s, request.for_s)
 
     async def _turn_held(self, who: Who, wanted: float, for_s: float | None) -> Motion:
-        speed = self._towards_end(wanted * self._override, START_COUNTS)
+        speed = self._towards_end(self._turning(wanted), START_COUNTS)
         if speed == 0.0 and self._override:
             raise self._at_end()
         motion = self._ledger.new(MotionKind.TURN, who, self._wall())

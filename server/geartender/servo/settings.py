@@ -47,6 +47,9 @@ SLEW_TICKS = 8
 STOP_FACTOR = 1.75
 """The stopping ramp against the sheet's acceleration: it stops for a reason, and friction helps."""
 
+ROUNDED_UP = 1.001
+"""What the firmware's bound on speed has over ours, so that rounding refuses nothing."""
+
 ILLEGAL_PER_S = 10
 """Illegal transitions a second that are a fault, at least; or one in a hundred of the count rate."""
 
@@ -298,7 +301,7 @@ def _ramps(sheet: BuildSheet, scale: Scale) -> dict[str, int]:
         "ramp_jerk": _ramp_jerk(accel, jerk),
         "stop_accel": _within(accel * STOP_FACTOR, 1, 10**9),
         "stop_jerk": _ramp_jerk(accel * STOP_FACTOR, jerk * STOP_FACTOR**2),
-        "max_speed": _within(scale.fine_speed(speed_limit(sheet)), 1, 10**9),
+        "max_speed": _within(scale.fine_speed(speed_limit(sheet)) * ROUNDED_UP, 1, 10**9),
     }
 
 

@@ -26,6 +26,7 @@ from geartender.servo.planning import (
     stretched,
 )
 from geartender.servo.requests import MoveRequest
+from geartender.servo.settings import speed_limit
 
 REST_WAIT_S = 30.0
 """s to wait for the lever to come to rest before a move that must begin there; a stopping ramp is far shorter."""
@@ -127,7 +128,7 @@ class Steering(Body):
         """Bring what runs to the new override. Holds the lock already."""
         course, held = self._in_force(), self._held
         if held is not None and held.motion.kind is MotionKind.TURN:
-            held.sent = self._towards_end(held.wanted * self._override)
+            held.sent = self._towards_end(self._turning(held.wanted))
             await self._drive.ask("turn", *self._turn_fields(held))
         if course is None:
             return
@@ -229,9 +230,9 @@ class Steering(Body):
         if held.motion.kind is MotionKind.JOG and self._now() > held.until:
             self._release(held, "it was no longer held")
             return
-        scale = self._override if held.motion.kind is MotionKind.TURN else 1.0
-        speed = self._towards_end(held.wanted * scale)
-        if speed == 0.0 and held.sent != 0.0 and scale:
+        wanted = self._turning(held.wanted) if held.motion.kind is MotionKind.TURN else held.wanted
+        speed = self._towards_end(wanted)
+        if speed == 0.0 and held.sent != 0.0 and wanted:
             held.motion.reason = "it came to the end of the travel"
         if abs(speed) < abs(held.sent) * SLOWER:
             held.sent = speed
@@ -253,6 +254,10 @@ class Steering(Body):
         delay += 2 * (self._drive.link.exchange.round_trip or 0.0)
         most = speed_towards_end(distance, sheet_limits(self.sheet), delay)
         return math.copysign(min(abs(speed), most), speed)
+
+    def _turning(self, wanted: float) -> float:
+        """The speed of a turn as the override stands, but never above what the motor can follow."""
+        return math.copysign(min(abs(wanted) * self._override, speed_limit(self.sheet)), wanted)
 
     def _unhomed_speed(self, speed: float) -> float:
         """A jog before homing goes no quicker than homing itself: nothing but the hand knows where the end is."""

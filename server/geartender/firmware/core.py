@@ -36,6 +36,7 @@ class Core:
         self.period_ms = 0
         self.overruns = 0
         self.total = 0  # the count, not wrapped
+        self._clock = 0  # the time of the last turn of the main loop, not wrapped
         self._waiting = []
         self._replies = []
         self._expected = None
@@ -60,6 +61,7 @@ class Core:
         """Do one turn of the main loop; give the bytes to send."""
         s = self.state
         self.total += wrapped(s[t.COUNT] - self.total)
+        self._clock = self.clock()
         if s[t.COMMAND] == 0 and s[t.KILL] == 0:
             self._release()
             self.homing.step()
@@ -79,6 +81,10 @@ class Core:
     def now(self):
         """Give the firmware's time."""
         return self.state[t.NOW]
+
+    def clock(self):
+        """Give the firmware's time in µs since it started, not wrapped."""
+        return self._clock + wrapped(self.state[t.NOW] - self._clock)
 
     def post(self, command):
         """Hand a command to the tick; its arguments stand in the state already."""

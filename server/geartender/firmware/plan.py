@@ -1,7 +1,8 @@
 """Plans: pieces of constant jerk, worked out into rows that the tick can follow by adding.
 
 Runs in the main loop, in whole numbers of any size. Wire units: position 1/65536 count, speed, acceleration and jerk
-1/65536 count per s, s², s³; times in µs of the firmware's clock, modulo 2^30.
+1/65536 count per s, s², s³; times in µs of the firmware's clock, not wrapped: a queue may last longer than the
+tick's clock takes to come round.
 """
 
 from . import tick as t
@@ -12,7 +13,9 @@ JOIN_POSITION = 16384  # 1/4 count
 JOIN_FROM_REST = 131072  # 2 counts: at rest under a short the lever may have crept
 JOIN_SPEED = 131072  # 2 counts per s
 REST_SPEED = 65536  # 1 count per s
-SPEED_TOP = 1000000000 * 500 // 256  # 1/65536 count per s: what the tick's 2^-24 count per tick can hold
+SPEED_TOP = 1000000000 * 500 // 256  # 1/65536 count per s: what the tick's 2^-24 count per tick can hold,
+ACCEL_TOP = 250000000 * 250000 // 256  # its 2^-24 count per tick²
+JERK_TOP = 250000000 * 125000000 // 256  # and 2^-24 count per tick³, with a tick beyond the end of the piece
 
 _D2 = 2 * 10**12
 _D3 = 6 * 10**18
@@ -44,6 +47,18 @@ class Piece:
         """Give the speed `us` after the start of the piece."""
         return self.speed + (self.acceleration * us * 2 * 10**6 + self.jerk * us * us) // _D2
 
+    def fits(self):
+        """Tell whether the tick can hold its speed, acceleration and jerk from start to end."""
+        last = self.acceleration + self.jerk * self.duration // 10**6
+        speeds = [self.speed, self.speed_at(self.duration)]
+        if (self.acceleration < 0) != (last < 0):  # the speed turns round within the piece
+            speeds.append(self.speed_at(-self.acceleration * 10**6 // self.jerk))
+        return (
+            max([abs(speed) for speed in speeds]) <= SPEED_TOP
+            and max(abs(self.acceleration), abs(last)) <= ACCEL_TOP
+            and abs(self.jerk) <= JERK_TOP
+        )
+
     def row(self, us):
         """Give the nine words of the reference and its differences per tick, `us` after the start of the piece."""
         place = (self.position << 32) + (
@@ -66,7 +81,7 @@ class Piece:
         third = 6 * self.jerk * _H * _H * _H
         words = [(place >> 48) & t.MASK, (place >> 24) & t.M24, place & t.M24]
         for number in (first, second, third):
-            value = (number << 32) // _D3
+            value = ((number << 32) + _D3 // 2) // _D3  # to the nearest: the third adds up to n³/6 times its error
             words.append(value >> 24)
             words.append(value & t.M24)
         return words
@@ -90,7 +105,7 @@ class Plan:
             return "join"
         start = last.start + last.duration if last else 0
         piece = Piece(start, duration, position, speed, acceleration, jerk)
-        if abs(speed) > SPEED_TOP or abs(piece.speed_at(duration)) > SPEED_TOP:
+        if not piece.fits():
             return "range"
         self.pieces.append(piece)
         return None
@@ -107,7 +122,7 @@ class Plan:
 
     def state_at(self, time):
         """Give (position, speed) at a firmware time from the start on; after the end it rests there."""
-        us = wrapped(time - self.start)
+        us = time - self.start
         for piece in self.pieces:
             if us < piece.start + piece.duration:
                 return (piece.position_at(us - piece.start), piece.speed_at(us - piece.start))
@@ -128,7 +143,7 @@ class Plan:
         return True
 
     def write(self, queue, bank, now):
-        """Write the rows into a bank of the queue; give (time of the first row, its word, one past the last)."""
+        """Write the rows into a bank of the queue; give (the tick's time of the first row, its word, one past the last)."""
         row = bank * t.BANK_WORDS
         times: list[int] = []
         places = [(piece.start, piece) for piece in self.pieces]
@@ -136,7 +151,7 @@ class Plan:
         rest = Piece(last.start + last.duration, 0, self.end(), 0, 0, 0)
         places.append((rest.start, rest))
         for start, piece in places:
-            wait = wrapped(now - self.start - start) % _H  # from the piece's start to the tick that first falls into it
+            wait = (now - self.start - start) % _H  # from the piece's start to the tick that first falls into it
             time = (self.start + start + wait) & t.MASK
             if times and times[-1] == time:
                 row -= t.ROW_WORDS

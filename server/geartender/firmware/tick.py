@@ -248,6 +248,13 @@ SETTLE_HASTE = const(6)  # times quicker that the integral grows once the refere
 LOW_TICKS = const(50)  # 100 ms: longer than the dip of a starting motor
 SECOND_TICKS = const(500)
 MOVING_SPEED = const(1024)  # 2^-16 count per tick (8 counts/s): below it the sense of motion is not known
+V_TOP = const(
+    524287
+)  # what a gain of 4095 can take within 32 bits; the settings make V fit 17 bits, a wild count does not
+A_TOP = const(65535)
+MV_TOP = const(200000)  # of back-EMF, and of feed-forward; no supply comes near it
+MA_TOP = const(700000)  # of current: its square, after the shift in SQUARES, fits 32 bits
+TIMED_TOP = const(100000)  # ticks up to which an overload is timed; the setting is far below
 SPEED_TOP = const(4194303)  # 2^-16 count per tick: 64 counts a tick, what the 2^-24 scale can hold
 
 
@@ -562,13 +569,14 @@ def _ramp(state):
     jerk = s[JERK]
     short = s[TARGET_SPEED] - s[D1_HIGH]
     size = accel if accel > 0 else 0 - accel
-    need = (size * (size // jerk + 1)) >> 1
-    after = short - need if accel > 0 else short + need
+    need = (size * (size // jerk + 1)) >> 1  # the change of speed while the acceleration goes back to nothing
+    if accel <= 0:
+        need = 0 - need
     gap = short if short > 0 else 0 - short
     if gap <= size + jerk and size <= jerk + jerk:
         s[D1_HIGH] = s[TARGET_SPEED]
         accel = 0
-    elif after > 0:
+    elif short > need:
         accel = accel + jerk
         if accel > s[ACCEL]:
             accel = s[ACCEL]
@@ -593,15 +601,15 @@ def _ramp(state):
 def _drive(state):
     """Work out the drive voltage that follows the reference, bound it by the motor model, set the bridge."""
     s = ptr32(state)
-    back = (((s[X_SPEED] << 8) >> s[S_SPEED_SHIFT]) * s[S_KE_NUM]) >> s[S_KE_SHIFT]
+    v = (s[X_SPEED] << 8) >> s[S_SPEED_SHIFT]
+    v = V_TOP if v > V_TOP else (0 - V_TOP if v < 0 - V_TOP else v)
+    back = (v * s[S_KE_NUM]) >> s[S_KE_SHIFT]
+    back = MV_TOP if back > MV_TOP else (0 - MV_TOP if back < 0 - MV_TOP else back)
     supply = s[SUPPLY_IN] if s[SUPPLY_IN] > 0 else s[S_NOMINAL_MV]
     volts = 0
     bridge = 1
     accel = s[D2_HIGH] >> s[S_ACCEL_SHIFT]
-    if accel > 65535:
-        accel = 65535
-    if accel < -65535:
-        accel = -65535
+    accel = A_TOP if accel > A_TOP else (0 - A_TOP if accel < 0 - A_TOP else accel)
     if s[MODE] == OFF or (s[MODE] == REST and s[S_REST_MODE] == 2):
         bridge = 0
     elif s[MODE] != REST or s[S_REST_MODE] == 1:
@@ -616,7 +624,10 @@ def _drive(state):
         if s[MODE] == REST and error <= s[S_REST_DEADBAND] and error >= 0 - s[S_REST_DEADBAND]:
             error = 0
         speed = s[D1_HIGH]
-        ahead = ((speed >> s[S_SPEED_SHIFT]) * s[S_KE_NUM]) >> s[S_KE_SHIFT]
+        v = speed >> s[S_SPEED_SHIFT]
+        v = V_TOP if v > V_TOP else (0 - V_TOP if v < 0 - V_TOP else v)
+        ahead = (v * s[S_KE_NUM]) >> s[S_KE_SHIFT]
+        ahead = MV_TOP if ahead > MV_TOP else (0 - MV_TOP if ahead < 0 - MV_TOP else ahead)
         ahead = ahead + (((ahead - back) * s[S_DAMPING]) >> 8)
         ahead = ahead + ((accel * s[S_KA_NUM]) >> s[S_KA_SHIFT])
         # friction is against the reference's motion; at its end, against what is left of the way
@@ -643,10 +654,11 @@ def _drive(state):
             free = 0 if error < 0 else 1
         if free:  # no integration against a bound: it would have to be undone later
             more = (error * s[S_KI_NUM]) >> s[S_KI_SHIFT]
+            top = s[S_NOMINAL_MV] << 12
+            more = top if more > top else (0 - top if more < 0 - top else more)
             if s[MODE] == PLAN and s[SETTLING] > 0:  # at rest it cannot overshoot by it, only break loose sooner
                 more = more * SETTLE_HASTE
             total = s[INTEGRAL] + more
-            top = s[S_NOMINAL_MV] << 12
             s[INTEGRAL] = top if total > top else (0 - top if total < 0 - top else total)
     s[VOLTS] = volts
     duty = (volts * 10000) // supply if bridge else 0
@@ -657,6 +669,7 @@ def _drive(state):
     current = 0
     if bridge:
         current = ((volts - back) * s[S_RI_NUM]) >> s[S_RI_SHIFT]
+        current = MA_TOP if current > MA_TOP else (0 - MA_TOP if current < 0 - MA_TOP else current)
     s[CURRENT] = current
     part = current >> 4
     s[SQUARES] = (s[SQUARES] + ((part * part) >> 8)) & MASK
@@ -671,6 +684,7 @@ def _drive(state):
         load = load + s[S_FRICTION_MA]
     else:
         load = 0
+    load = MA_TOP if load > MA_TOP else (0 - MA_TOP if load < 0 - MA_TOP else load)
     s[LOAD_16] = s[LOAD_16] + load * 4 - (s[LOAD_16] >> 2)
     s[LOAD] = s[LOAD_16] >> 4
 
@@ -739,6 +753,8 @@ def _guard_load(state, load):
     """Overload, stall."""
     s = ptr32(state)
     s[OVER] = s[OVER] + 1 if int(load) > s[S_OVERLOAD_MA] else 0
+    if s[OVER] > TIMED_TOP:  # eased, an overload may last for weeks
+        s[OVER] = TIMED_TOP
     current = s[CURRENT] if s[CURRENT] > 0 else 0 - s[CURRENT]
     s[STALL] = s[STALL] + 1 if current > s[S_STALL_MA] and s[DELTA] == 0 else 0
     over = s[OVER] * 2 >= s[S_OVERLOAD_MS] and s[S_OVERLOAD_EASE] == 0

@@ -5,7 +5,7 @@ from .names import CAUSES
 from .plan import JOIN_FROM_REST, JOIN_POSITION, PIECE_US_MAX, PIECES_MAX, Plan, wrapped
 from .version import PROTOCOL, VERSION
 
-NUMBER_MAX = 1 << 30  # motions and stop numbers: small integers on the board
+NUMBER_TOP = 1 << 30  # motions, stop numbers and ticks of a turn are below: small integers on the board
 START_AHEAD_US = 2 * t.TICK_US  # a queue must reach the tick before its start does
 WITHIN = 2 << 16  # 2 counts: what a path may be off at the travel's end by rounding
 STARTING = ("arm", "home", "plan", "piece", "go", "turn", "jog")
@@ -181,9 +181,10 @@ class Verbs:
     def turn(self, motion, deadline, speed, for_us):
         """Rotate at a held speed."""
         self._may_move(motion, deadline)
-        if for_us < 0:
+        ticks = -(-for_us // t.TICK_US)
+        if ticks < 0 or ticks >= NUMBER_TOP:
             raise Refusal("range", "for_us")
-        self._run(t.TURNING, motion, speed, -(-for_us // t.TICK_US))
+        self._run(t.TURNING, motion, speed, ticks)
 
     def jog(self, motion, deadline, speed):
         """Rotate while repeated."""
@@ -210,7 +211,7 @@ class Verbs:
             raise Refusal("range")
         if pieces > PIECES_MAX:
             raise Refusal("full")
-        self._plan = Plan(motion, time, pieces)
+        self._plan = Plan(motion, self.core.clock() + wrapped(time - self.core.now()), pieces)
 
     def piece(self, index, duration, position, speed, acceleration, jerk):
         """Add a piece to the new queue."""
@@ -232,7 +233,7 @@ class Verbs:
             raise Refusal("range", "pieces")
         core = self.core
         s = core.state
-        if wrapped(plan.start - s[t.NOW]) < START_AHEAD_US:
+        if plan.start - core.clock() < START_AHEAD_US:
             raise Refusal("late")
         if s[t.MODE] == t.RAMP:
             raise Refusal("busy")
@@ -244,7 +245,7 @@ class Verbs:
         bank = 0
         while bank in used:
             bank += 1
-        time, row, end = plan.write(core.queue, bank, s[t.NOW])
+        time, row, end = plan.write(core.queue, bank, core.clock())
         self._plans.append((plan, bank))
         s[t.ARG_MOTION] = motion
         s[t.ARG_T] = time
@@ -255,12 +256,13 @@ class Verbs:
     def _check_join(self, plan):
         """Hold the new queue against what is in force when it starts, and forget queues that it outlives."""
         s = self.core.state
-        started = [entry for entry in self._plans if wrapped(s[t.NOW] - entry[0].start) >= 0][-1:]
-        waiting = [entry for entry in self._plans if wrapped(s[t.NOW] - entry[0].start) < 0][-1:]
+        now = self.core.clock()
+        started = [entry for entry in self._plans if now >= entry[0].start][-1:]
+        waiting = [entry for entry in self._plans if now < entry[0].start][-1:]
         self._plans = started + waiting
         if s[t.MODE] == t.REST:
             started = []
-        before = started + [entry for entry in waiting if s[t.PENDING] and wrapped(plan.start - entry[0].start) >= 0]
+        before = started + [entry for entry in waiting if s[t.PENDING] and plan.start >= entry[0].start]
         if before:
             position, speed = before[-1][0].state_at(plan.start)
             joins = plan.joins(position, speed, JOIN_POSITION)
@@ -284,7 +286,7 @@ class Verbs:
             raise Refusal("late")
 
     def _may_move(self, motion, deadline):
-        if motion < 1 or motion > NUMBER_MAX:
+        if motion < 1 or motion >= NUMBER_TOP:
             raise Refusal("range", "motion")
         self._in_time(deadline)
         s = self.core.state
@@ -308,6 +310,6 @@ def _number(word):
 def _stop_fields(words):
     """Give (category, number) of a stop line; a broken one is a category 0 stop, since somebody wanted a stop."""
     try:
-        return (int(words[0]), int(words[1]) % NUMBER_MAX)
+        return (int(words[0]), int(words[1]) % NUMBER_TOP)
     except (ValueError, IndexError):
         return (0, 0)

@@ -174,6 +174,22 @@ def test_a_queued_move_waits_for_homing() -> None:
     on_rig(scenario)
 
 
+def test_a_move_takes_the_place_of_the_queue_too_but_only_when_it_is_accepted() -> None:
+    async def scenario(rig: Rig) -> None:
+        await rig.homed()
+        first = await rig.servo.move(ANNA, MoveRequest(to_deg=30))
+        waiting = await rig.servo.move(ANNA, MoveRequest(to_deg=20, when_busy=WhenBusy.QUEUE))
+        with pytest.raises(OverLimit):
+            await rig.servo.move(ANNA, MoveRequest(to_deg=70, duration_s=0.5))
+        assert (first.state, waiting.state) == ("running", "queued")
+        last = await rig.servo.move(ANNA, MoveRequest(to_deg=10))
+        assert waiting.state == "replaced"
+        await last.ended()
+        assert (first.state, last.state) == ("replaced", "done")
+
+    on_rig(scenario)
+
+
 def test_a_stop_empties_the_queue() -> None:
     async def scenario(rig: Rig) -> None:
         await rig.homed()

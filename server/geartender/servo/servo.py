@@ -79,9 +79,10 @@ class Servo(Steering):
             raise Busy("It is homing. Wait, queue the move, or stop it first.")
         target = self._target(request)
         self._travel.check(target)
-        self._flush_queue("another motion took its place", MotionState.REPLACED)
         motion = self._ledger.new(MotionKind.MOVE, who, self._wall(), round(target, 6))
-        return await self._start_move(motion, request)
+        await self._start_move(motion, request)
+        self._flush_queue("another motion took its place", MotionState.REPLACED)
+        return motion
 
     async def turn(self, who: Who, request: TurnRequest) -> Motion:
         """Rotate at a held speed. Raises Refused."""

@@ -38,7 +38,7 @@ step "tsc" page_types
 say "== pytest"
 log=$(mktemp)
 trap 'rm -f "$log"' EXIT
-"$venv/bin/pytest" -n 2 "${arguments[@]}" | tee "$log" || failed+=(pytest)
+"$venv/bin/pytest" -n 2 --dist loadgroup "${arguments[@]}" | tee "$log" || failed+=(pytest)
 
 if [ ${#failed[@]} -gt 0 ]; then say "Failed: ${failed[*]}"; fi
 tail -n 1 "$log"

@@ -11,6 +11,22 @@ settings.load_profile("geartender")
 #: Any test that draws without naming a seed of its own draws the same numbers each time.
 SEED = 20_240
 
+#: These run real processes in real time, which starve each other on a small machine; one worker takes them all, one after the other.
+REAL_TIME = (
+    "tests/api/test_serving.py",
+    "tests/browser/",
+    "tests/cli/test_driving.py",
+    "tests/cli/test_simulator_child.py",
+    "tests/end_to_end/",
+)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        if item.nodeid.startswith(REAL_TIME):
+            item.add_marker(pytest.mark.xdist_group("real-time"))
+
 
 @pytest.fixture(autouse=True)
 def _seeded() -> None:

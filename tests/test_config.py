@@ -35,7 +35,11 @@ def test_a_good_file_is_read_and_its_paths_count_from_its_folder(tmp_path: Path)
 
 def test_what_is_not_said_has_a_default() -> None:
     settings = parse_settings({})
-    assert (settings.service.host, settings.service.port, settings.service.data_dir) == ("127.0.0.1", DEFAULT_PORT, None)
+    assert (settings.service.host, settings.service.port, settings.service.data_dir) == (
+        "127.0.0.1",
+        DEFAULT_PORT,
+        None,
+    )
     assert settings.site.zone == "UTC"
 
 
@@ -57,7 +61,10 @@ SERVO = '[[servo]]\nname = "vent"\nport = "p"\nbuild = "b"\n'
         ("[service]\nprot = 1", "g.toml: service.prot: there is no such field; do you mean port?"),
         ("[service]\nport = 70000", "g.toml: service.port: should be less than or equal to 65535"),
         ("[site]\nlatitude = 1.0", "g.toml: site: give latitude and longitude, or neither"),
-        ('[site]\nzone = "Mars"', "g.toml: site.zone: 'Mars' is no time zone of this machine; write it like Europe/Lisbon or UTC"),
+        (
+            '[site]\nzone = "Mars"',
+            "g.toml: site.zone: 'Mars' is no time zone of this machine; write it like Europe/Lisbon or UTC",
+        ),
         ('[[servo]]\nname = "vent"\nport = "p"', "g.toml: servo[0].build: is missing"),
         (SERVO + SERVO, "g.toml: two servos have the same name 'vent'; each needs its own"),
         (

@@ -30,7 +30,7 @@ def settled(page: Page, view: str) -> None:
     if view == "drive":
         expect(page.locator("[data-servo-name]")).to_have_text("Ridge vent")
     else:
-        expect(page.locator("[data-stop-note]")).to_have_text(re.compile("^(Ready|Disarmed)"))
+        expect(page.locator("[data-stop-note]")).to_have_text(re.compile("^(Ready|Disarmed|Stopped itself)"))
     if view == "build":
         expect(page.get_by_role("table").first).to_be_visible()
     if view == "settings":

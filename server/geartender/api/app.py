@@ -21,6 +21,7 @@ from geartender.api.service import Service, Simulation
 from geartender.api.shelf import FolderShelf, MemoryShelf, Shelf
 from geartender.build import BuildSheet, load_build, parse_build
 from geartender.config import ServoSection, Settings
+from geartender.errors import BuildSheetError
 from geartender.servo.servo import Servo
 from geartender.world import World, real_world
 
@@ -53,7 +54,10 @@ def sheet_of(section: ServoSection, shelf: Shelf) -> BuildSheet:
     if kept is None:
         return load_build(section.build)
     log.info("%s: using the build sheet kept in the data folder (%s), not %s", section.name, name, section.build)
-    return parse_build(kept)
+    try:
+        return parse_build(kept)
+    except BuildSheetError as error:
+        raise BuildSheetError(error.items, name) from None
 
 
 def _assemble(settings: Settings, service: Service) -> FastAPI:

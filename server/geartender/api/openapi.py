@@ -7,6 +7,7 @@ from typing import Any
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
+from geartender.api.live import JOG_REPEAT_S
 from geartender.api.models import ProblemBody
 from geartender.caution import CAUTION
 from geartender.problems import MEDIA_TYPE, PROBLEMS, problem_body
@@ -15,6 +16,19 @@ DESCRIPTION = f"""\
 Drives, watches and stops home-built geared servos. Every field has its unit in its name; angles are degrees of the output.
 
 {CAUTION}
+
+Errors are problems (RFC 9457) whose `type` leads to a page that says what the problem means and what to do.
+
+Live values come over a WebSocket at `/api/v1/live`, JSON messages with a `type`.
+
+From the client: `hello` (`client`: its name, as `Geartender-Client` gives it over HTTP), `subscribe` (`servo`, `rate_hz` from 1 to 50),
+`jog` (`servo`, `speed_deg_s`; moves while it is repeated within {JOG_REPEAT_S * 1000:.0f} ms, 0 ends it), `stop` (`servo`, `category`).
+
+To the client: `snapshot` (at the subscription and on each change of state), `telemetry` (the newest values, at the rate asked for),
+`event` (`event`, `text`; a refused message comes as `refused` with its `problem`).
+
+Losing the socket ends its jog at once. Close codes of our own: 4400 not text, 4408 too slow to read what it asked for,
+4413 message too long, 4429 too many sockets.
 """
 
 TAGS = [

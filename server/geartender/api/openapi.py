@@ -21,8 +21,9 @@ Errors are problems (RFC 9457) whose `type` leads to a page that says what the p
 
 Live values come over a WebSocket at `/api/v1/live`, JSON messages with a `type`.
 
-From the client: `hello` (`client`: its name, as `Geartender-Client` gives it over HTTP), `subscribe` (`servo`, `rate_hz` from 1 to 50),
-`jog` (`servo`, `speed_deg_s`; moves while it is repeated within {JOG_REPEAT_S * 1000:.0f} ms, 0 ends it), `stop` (`servo`, `category`).
+From the client: `hello` (`client`: its name, as `Geartender-Client` gives it over HTTP), `subscribe` (`servo`, `rate_hz`
+from 1 to 50), `jog` (`servo`, `speed_deg_s`; moves while it is repeated within {JOG_REPEAT_S * 1000:.0f} ms, 0 ends it),
+`stop` (`servo`, `category`).
 
 To the client: `snapshot` (at the subscription and on each change of state), `telemetry` (the newest values, at the rate asked for),
 `event` (`event`, `text`; a refused message comes as `refused` with its `problem`).

@@ -19,6 +19,7 @@ from geartender.api.page import page_router, web_folder
 from geartender.api.problems import add_problem_handlers, problem_pages
 from geartender.api.service import Service, Simulation
 from geartender.api.shelf import FolderShelf, MemoryShelf, Shelf
+from geartender.api.stop_first import StopFirst
 from geartender.build import BuildSheet, load_build, parse_build
 from geartender.config import ServoSection, Settings
 from geartender.errors import BuildSheetError
@@ -82,6 +83,7 @@ def _assemble(settings: Settings, service: Service) -> FastAPI:
     web = web_folder()
     app.include_router(page_router(web / "templates", web / "static", number))
     where = settings.service
+    app.add_middleware(StopFirst, service=service)
     app.add_middleware(Door, addresses=own_addresses(where.host, where.port, where.allowed_hosts))
     return app
 

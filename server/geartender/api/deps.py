@@ -78,9 +78,14 @@ async def get_who(request: Request, client: ClientHeader = None) -> Who:
     return who_is(request, None if client is None else client_name(client))
 
 
-async def get_anyone(request: Request, client: ClientHeader = None) -> Who:
-    """Like `get_who`, and never refuses: for Stop."""
-    return who_is(request, client if client and _CLIENT_NAME.fullmatch(client) else None)
+def anyone_at(connection: HTTPConnection) -> Who:
+    """Who asks, by a name that can be used or by the network address; never refuses: for Stop."""
+    name = connection.headers.get("Geartender-Client", "")
+    return who_is(connection, name if _CLIENT_NAME.fullmatch(name) else None)
+
+
+async def get_anyone(request: Request, _: ClientHeader = None) -> Who:
+    return anyone_at(request)
 
 
 async def get_wait_s(prefer: PreferHeader = None) -> float | None:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import Awaitable, Callable
 from typing import Annotated
 
 from fastapi import APIRouter, Header, Path, Request, Response
 from fastapi.exceptions import RequestValidationError
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel
 
 from geartender.api.deps import AnyoneDep, KeyDep, ServiceDep, ServoDep, WaitDep, WhoDep
 from geartender.api.examples import MOTION, SNAPSHOT, TRACE
@@ -18,14 +17,12 @@ from geartender.api.openapi import example, problems
 from geartender.api.prefer import applied, settle
 from geartender.api.rows import CSV_MEDIA_TYPE, csv_text, wants_csv
 from geartender.api.service import Service
+from geartender.api.stop_first import MISTAKES
 from geartender.servo.models import MotionReport, Snapshot, TraceRow
 from geartender.servo.motions import Motion
 from geartender.servo.requests import MoveRequest, TurnRequest
 
 router = APIRouter(prefix="/servos/{servo}", tags=["motion"])
-
-STOP_BODY_WAIT_S = 0.05
-"""s; how long Stop waits for a body that may name another category. A person notices a tenth of a second."""
 
 MotionId = Annotated[str, Path(alias="id", description="Id of the motion.", examples=["m-7"], max_length=64)]
 AcceptHeader = Annotated[str | None, Header(description="`text/csv` for a table (RFC 4180).", examples=["text/csv"])]
@@ -125,25 +122,13 @@ async def turn(
     openapi_extra={"requestBody": {"content": {"application/json": {"schema": StopRequest.model_json_schema()}}}},
 )
 async def stop(request: Request, response: Response, servo: ServoDep, who: AnyoneDep, wait_s: WaitDep) -> Snapshot:
-    category, mistakes = await _stop_category(request)
-    servo.stop(who, category)
+    """The answer to a stop; the stop itself was sent before anything else (stop_first.py)."""
+    mistakes: RequestValidationError | None = request.scope[MISTAKES]
     if mistakes is not None:
         raise mistakes
     await settle(servo.stopped, wait_s)
     response.headers.update(applied(wait_s))
     return servo.snapshot(who)
-
-
-async def _stop_category(request: Request) -> tuple[int, RequestValidationError | None]:
-    """The category that the body asks for; 1 when there is none, none in time, or none that can be read."""
-    try:
-        async with asyncio.timeout(STOP_BODY_WAIT_S):
-            body = await request.body()
-        return StopRequest.model_validate_json(body or b"{}").category, None
-    except ValidationError as error:
-        return 1, RequestValidationError([{**found, "loc": ("body", *found["loc"])} for found in error.errors()])
-    except Exception:  # noqa: BLE001 - whatever is wrong with the body, Stop comes first
-        return 1, None
 
 
 @router.get(

@@ -28,8 +28,10 @@ class Book:
         for motion in self.motions:
             self.ledger.start(motion, 1.0)
 
-    def hear(self, at: float, motion: int = 0, ended: int = 0, how: str = "none", state: str = "ready") -> None:
-        row = Telemetry(0, state, 1, 343, 0, 0, 0, 0, 0, 12000, 250, motion, ended, how, "none", 0, 80, 0, 0, 0)
+    def hear(
+        self, at: float, motion: int = 0, ended: int = 0, how: str = "none", state: str = "ready", fault: str = "none"
+    ) -> None:
+        row = Telemetry(0, state, 1, 343, 0, 0, 0, 0, 0, 12000, 250, motion, ended, how, fault, 0, 80, 0, 0, 0)
         self.ledger.follow(Live(row, SCALE, at), lambda: "the gears bind")
 
 
@@ -74,6 +76,23 @@ def test_a_motion_that_never_shows_is_lost() -> None:
     assert not book.ended
     book.hear(1.1 + APPEARS_S, ended=7, how="done")
     assert book.motions[0].state == "lost"
+
+
+@pytest.mark.parametrize(
+    ("state", "fault", "end"), [("disarmed", "none", "stopped"), ("faulted", "stalled", "faulted")]
+)
+def test_without_drive_nothing_is_under_way_any_more(state: str, fault: str, end: str) -> None:
+    book = Book(2)
+    book.motions[1].held = True
+    book.hear(1.1, ended=101, how="stopped" if fault == "none" else "faulted", state=state, fault=fault)
+    assert [motion.state for motion in book.motions] == [end, end]
+
+
+def test_a_motion_that_a_stop_met_before_it_began_is_stopped_not_lost() -> None:
+    book = Book()
+    book.motions[0].reason = "stopped by Bert"
+    book.hear(1.1 + APPEARS_S, ended=7, how="stopped")
+    assert (book.motions[0].state, book.motions[0].reason) == ("stopped", "stopped by Bert")
 
 
 def test_a_held_motion_is_not_done_when_the_lever_rests_but_a_fault_ends_it() -> None:

@@ -21,6 +21,9 @@ TRACED = 20
 APPEARS_S = 0.5
 """s after its start by which a motion must show in telemetry; else it was lost on the way."""
 
+NO_DRIVE = ("disarmed", "faulted")
+"""States in which no motion can be under way."""
+
 HOW = {
     "done": MotionState.DONE,
     "replaced": MotionState.REPLACED,
@@ -111,7 +114,7 @@ class Ledger:
                 self._note(motion, live)
                 if row.state != "stopping":  # a motion that was stopped has ended when the lever rests
                     self._end(motion, live, fault_reason)
-        self._sweep(row, live.at)
+        self._sweep(row, live.at, fault_reason)
 
     def _note(self, motion: Motion, live: Live) -> None:
         motion.peak_torque_nm = round(max(motion.peak_torque_nm or 0.0, live.peak_torque_nm), 4)
@@ -134,7 +137,7 @@ class Ledger:
             reason = "another motion took its place"
         self.finish(motion, state, live.at, reason)
 
-    def _sweep(self, row: Telemetry, at: float) -> None:
+    def _sweep(self, row: Telemetry, at: float, fault_reason: Callable[[], str]) -> None:
         """End those whose end telemetry did not show: replaced by a later one, or never begun."""
         numbers = [motion.number for motion in self.live]
         for number in (row.motion, row.ended):
@@ -143,6 +146,13 @@ class Ledger:
                     self.finish(motion, MotionState.REPLACED, at, "another motion took its place")
                 numbers = [motion.number for motion in self.live]
         for motion in list(self.live):
-            begun = at > motion.due + APPEARS_S
-            if begun and not motion.held and row.motion != motion.number and row.ended != motion.number:
-                self.finish(motion, MotionState.LOST, at, "the controller did not run it, or its end was not heard")
+            if row.state in NO_DRIVE:
+                state = MotionState.STOPPED if row.fault == "none" else MotionState.FAULTED
+                reason = motion.reason if row.fault == "none" else fault_reason()
+                self.finish(motion, state, at, reason or "drive was removed")
+            elif at > motion.due + APPEARS_S and not motion.held and motion.number not in (row.motion, row.ended):
+                # A motion that a stop met before it began is not mentioned by the firmware.
+                state = MotionState.STOPPED if motion.reason else MotionState.LOST
+                self.finish(
+                    motion, state, at, motion.reason or "the controller did not run it, or its end was not heard"
+                )

@@ -34,7 +34,7 @@ HOSTILE_S = 4.5
 
 FAST_SEEDS = range(len(MIXES))
 SLOW_SEEDS = range(1000)
-CHUNK = 25
+CHUNK = 10
 
 
 def plant() -> Plant:
@@ -170,6 +170,7 @@ def test_each_error_alone_and_in_pairs(seed: int) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(600)
 @pytest.mark.parametrize("first", range(len(FAST_SEEDS), len(SLOW_SEEDS), CHUNK))
 def test_a_thousand_seeds(first: int) -> None:
     for seed in range(first, min(first + CHUNK, len(SLOW_SEEDS))):

@@ -13,13 +13,17 @@ as_root() {
   fi
 }
 
-# need COMMAND PACKAGE...: installs the Debian packages when the command is missing.
+# install PACKAGE...: Debian packages.
+install() {
+  command -v apt-get >/dev/null || { say "Please install with your system's package manager: $*"; return 1; }
+  say "Installing $*"
+  as_root apt-get update -qq >&2 && as_root env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "$@" >&2
+}
+
+# need COMMAND PACKAGE...: installs the packages when the command is missing.
 need() {
   local wanted=$1; shift
-  command -v "$wanted" >/dev/null && return 0
-  command -v apt-get >/dev/null || { say "Missing: $wanted. Install it with your system's package manager."; return 1; }
-  say "Installing $* (for $wanted)"
-  as_root apt-get update -qq >&2 && as_root env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends "$@" >&2
+  command -v "$wanted" >/dev/null || install "$@"
 }
 
 new_enough() { "$1" -c 'import sys, venv, ensurepip; sys.exit(sys.version_info < (3, 11))' 2>/dev/null; }
@@ -35,8 +39,8 @@ pick_python() {
 
 make_venv() {
   local python stamp
-  python=$(pick_python) || { need missing-python3-venv python3 python3-venv || true; python=$(pick_python); } \
-    || { say "Python 3.11 or newer with venv is needed."; return 1; }
+  python=$(pick_python) || { install python3 python3-venv && python=$(pick_python); } \
+    || { say "Python 3.11 or newer, with venv, is needed."; return 1; }
   # What is installed depends on these, on where the checkout stands and on the interpreter; when none changed there is nothing to do.
   stamp=$({ "$python" --version; pwd -P; cat deploy/requirements.lock pyproject.toml deploy/hatch_build.py web/package-lock.json; } | sha256sum | cut -d' ' -f1)
   [ -x "$venv/bin/geartender" ] && [ -d web/vendor ] && [ "$(cat "$venv/.stamp" 2>/dev/null)" = "$stamp" ] && return 0

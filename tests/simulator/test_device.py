@@ -3,6 +3,7 @@
 import csv
 import io
 from dataclasses import fields
+from itertools import pairwise
 
 import pytest
 
@@ -73,7 +74,7 @@ def test_reset_is_a_new_boot_of_the_same_board_with_a_new_count(bench):
     assert again[4] == words[4], "the board is the same"
     assert again[5] != words[5], "the boot is another"
     assert (again[6], again[7], again[8]) == ("0", "0", "none")
-    assert bench.state[tick.COUNT] == 0
+    assert 0 <= bench.state[tick.COUNT] < 100, "what it has coasted since"
 
 
 def test_dropped_edges_are_lost_to_the_firmware_and_not_to_the_truth(bench):
@@ -136,9 +137,7 @@ def test_the_truth_file_has_the_fields_of_the_truth_a_hundred_times_a_second():
     rows = list(csv.DictReader(io.StringIO(file.getvalue())))
     assert list(rows[0]) == [field.name for field in fields(Truth)]
     times = [float(row["t_s"]) for row in rows]
-    assert all(
-        later - earlier == pytest.approx(0.01, abs=1e-6) for earlier, later in zip(times, times[1:], strict=False)
-    )
+    assert all(later - earlier == pytest.approx(0.01, abs=1e-6) for earlier, later in pairwise(times))
     assert len(rows) == pytest.approx((bench.sim.truth().t_s - began) * 100, abs=1)
     for row in rows:
         assert float(row["output_deg"]) * bench.per_deg == pytest.approx(
@@ -147,5 +146,6 @@ def test_the_truth_file_has_the_fields_of_the_truth_a_hundred_times_a_second():
 
 
 def test_the_same_seed_is_the_same_truth_and_another_is_another():
-    assert told(3) == told(3)
-    assert told(3) != told(4)
+    third = told(3)
+    assert told(3) == third
+    assert told(4) != third

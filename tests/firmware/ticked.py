@@ -50,7 +50,7 @@ def queued(core, duration):
 
 
 def run(core, ticks):
-    """Do ticks, the count where the reference is or close behind it, the host never silent, the motion never settled."""
+    """Do ticks, the count where the reference is or close behind it, no guard's time ever up, the motion never settled."""
     s = core.state
     queue = core.queue
     tick = t.tick
@@ -59,6 +59,8 @@ def run(core, ticks):
         s[t.COUNT_IN] = (s[t.R_INT] - behind) & t.MASK
         s[t.SILENT] = 0
         s[t.SETTLING] = 1
+        s[t.STALL] = 0
+        s[t.OVER] = 0
         tick(s, queue)
 
 

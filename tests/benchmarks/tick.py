@@ -1,0 +1,129 @@
+"""What a tick of the firmware costs: under the interpreters of this machine, and by count of its operations on the chip.
+
+python tests/benchmarks/tick.py [--ticks N]
+"""
+
+import argparse
+import sys
+from collections import defaultdict
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+import pytest
+
+from geartender.firmware import tick
+from geartender.firmware.names import LABELS
+from tests.firmware.checked import COUNTED, check_ticks
+from tests.firmware.interpreter import MICROPYTHON, MODES, ticked
+from tests.firmware.kit import FINE, Bench
+
+OPERATION_US = 0.081
+"""µs of an operation as machine code: 1100 of them took 89 µs on an emulated RP2040 at 125 MHz under MicroPython 1.28; flash
+delays are not in it."""
+CALL_US = 20.0
+"""µs of a call, from the same measurement; that of interpreted code, so more than a call between machine-code functions."""
+MEMORY = ("load", "store")
+FUNCTIONS = [name for name in vars(tick) if name.startswith("_") and callable(getattr(tick, name)) and name[1] != "_"]
+
+
+def main() -> int:
+    options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    options.add_argument("--ticks", type=int, default=2000)
+    on_this_machine(options.parse_args().ticks)
+    on_the_chip()
+    return 0
+
+
+def on_this_machine(ticks: int) -> None:
+    """Print what a tick takes here, interpreted."""
+    commands = {"CPython": Path(sys.executable)}
+    if MICROPYTHON.exists():
+        commands["MicroPython"] = MICROPYTHON
+    print(f"a tick on this machine, interpreted, {ticks} ticks a mode, µs; heap bytes of all of them under MicroPython")
+    print(f"{'mode':12}" + "".join(f"{name:>14}" for name in commands) + f"{'heap':>8}")
+    for mode in MODES:
+        figures = [ticked(command, mode, ticks) for command in commands.values()]
+        print(f"{mode:12}" + "".join(f"{figure['us']:14.1f}" for figure in figures) + f"{figures[-1]['heap']:8.0f}")
+
+
+def on_the_chip() -> None:
+    """Print the operations of a tick in each state, and what the worst of them would take as machine code."""
+    counted = operations()
+    print("\noperations of a tick, mean and most    arithmetic         memory          calls")
+    for label, ticks in counted.items():
+        columns = [
+            f"{sum(row[part] for row in ticks) / len(ticks):8.0f} {max(row[part] for row in ticks):5}"
+            for part in range(3)
+        ]
+        print(f"{label:34}" + "  ".join(columns))
+    most = max((row for ticks in counted.values() for row in ticks), key=cost_us)
+    arithmetic, memory, calls = most
+    print(
+        f"\nthe worst tick: ({arithmetic} + {memory}) operations × {OPERATION_US} µs + {calls} calls × {CALL_US:.0f} µs"
+    )
+    print(
+        f"  = {(arithmetic + memory) * OPERATION_US:.0f} + {calls * CALL_US:.0f} = {cost_us(most):.0f} µs"
+        f" of the {tick.TICK_US} µs between two ticks, {cost_us(most) / tick.TICK_US:.0%}"
+    )
+    print("  (by count, not measured on a board)")
+
+
+def cost_us(row: tuple[int, int, int]) -> float:
+    """Of a tick with so many arithmetic operations, words taken and put, and calls."""
+    arithmetic, memory, calls = row
+    return (arithmetic + memory) * OPERATION_US + calls * CALL_US
+
+
+def operations() -> dict[str, list[tuple[int, int, int]]]:
+    """Arithmetic operations, words taken and put, and calls, of every tick of a day, by the state it ended in."""
+    rows: defaultdict[str, list[tuple[int, int, int]]] = defaultdict(list)
+    with pytest.MonkeyPatch.context() as patch:
+        for name in FUNCTIONS:
+            patch.setattr(tick, name, calling(getattr(tick, name)))
+        check_ticks(patch)
+        bench = Bench()
+        step = bench.step
+
+        def counting() -> None:
+            COUNTED.clear()
+            step()
+            memory, calls = sum(COUNTED[name] for name in MEMORY), COUNTED["call"]
+            rows[LABELS[bench.state[tick.LABEL]]].append((COUNTED.total() - memory - calls, memory, calls + 1))
+
+        patch.setattr(bench, "step", counting)
+        day(bench)
+    return rows
+
+
+def calling(function):
+    """Count the calls of a function."""
+
+    def call(*arguments):
+        COUNTED["call"] += 1
+        return function(*arguments)
+
+    return call
+
+
+def day(bench: Bench) -> None:
+    """One of everything."""
+    bench.run(0.2)
+    bench.ready()
+    bench.move(2, 30.0)
+    speed = round(10.0 * bench.per_deg * FINE)
+    bench.ask("turn", 3, bench.after(0.2), speed, 500_000)
+    bench.until(lambda: bench.telemetry["ended"] == 3)
+    bench.ask("jog", 4, bench.after(0.2), -speed)
+    bench.run(0.2)
+    bench.raw("stop 2 1")
+    bench.run(0.5)
+    bench.queue(5, bench.path(60.0), bench.after(0.1))
+    bench.run(0.8)
+    bench.sim.command("jam")
+    bench.until(lambda: bench.telemetry["fault"] != "none")
+    bench.run(0.1)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

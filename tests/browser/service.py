@@ -11,6 +11,8 @@ import httpx
 
 PATIENCE_S = 20.0
 LOOK_EVERY_S = 0.02
+PREPARE_AT_MOST = 5
+AT_REST = {"disarmed", "ready", "faulted", "offline"}
 
 
 class Service:
@@ -56,21 +58,28 @@ class Service:
         self.post("simulation", {"command": command}).raise_for_status()
 
     def make_ready(self) -> None:
-        """Whatever the test before left behind: free, armed, homed, at rest, the helm given back."""
+        """Whatever the test before left behind: free, armed, homed, at rest at 10°, the helm given back.
+
+        Where the machine is too busy to keep the link alive, the servo stops itself in between: then begin again.
+        """
+        assert any(self._prepare() for _ in range(PREPARE_AT_MOST)), self.snapshot()
+        self._http.delete("servos/vent/helm").raise_for_status()
+
+    def _prepare(self) -> bool:
         self.trouble("free")
         self.until(lambda snapshot: snapshot["state"] != "offline")
         self.post("servos/vent/helm", {"force": True}).raise_for_status()
-        self.until(lambda snapshot: snapshot["state"] in {"disarmed", "ready", "faulted"})
-        if self.snapshot()["state"] == "faulted":
-            self.post("servos/vent/reset").raise_for_status()
-        self.post("servos/vent/arm").raise_for_status()
-        self.state_is("ready")
+        if self.until(lambda snapshot: snapshot["state"] in AT_REST)["state"] == "faulted":
+            self.post("servos/vent/reset")
+        self.post("servos/vent/arm")
         if not self.snapshot()["homed"]:
-            self.post("servos/vent/home", wait_s=PATIENCE_S).raise_for_status()
-        self._http.put("servos/vent/override", json={"speed": 1.0}).raise_for_status()
-        self.post("servos/vent/moves", {"to_deg": 10.0}, wait_s=PATIENCE_S).raise_for_status()
-        self.until(lambda snapshot: snapshot["state"] == "ready" and abs(snapshot["angle_deg"] - 10.0) < 1.0)
-        self._http.delete("servos/vent/helm").raise_for_status()
+            self.post("servos/vent/home", wait_s=PATIENCE_S)
+        self._http.put("servos/vent/override", json={"speed": 1.0})
+        self.post("servos/vent/moves", {"to_deg": 10.0}, wait_s=PATIENCE_S)
+        end = self.until(lambda snapshot: snapshot["state"] in AT_REST)
+        return (
+            end["state"] == "ready" and end["homed"] and abs(end["angle_deg"] - 10.0) < 1.0 and end["override"] == 1.0
+        )
 
     def make_unhomed(self) -> None:
         """A board that has just started: disarmed, its position forgotten, the fault of the start cleared."""

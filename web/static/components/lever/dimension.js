@@ -11,7 +11,7 @@ const FIGURE_PX = 24;
 /** Far enough out that the figure clears the arm. */
 const FIGURE_SHARE = 0.68;
 /** Clear of the ring at the tip of the dashed lever. */
-const PAST_RING_DEG = 14;
+const PAST_RING_DEG = 17;
 /** Nearer than this the dashed lever needs no figure of its own. */
 const APART_DEG = 7;
 

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 import pytest
 
 from geartender.errors import HelmHeld
-from geartender.servo.helm import LAPSE_S, Helm
+from geartender.servo.helm import LAPSE_S, PASSING_LAPSE_S, Helm
 from geartender.servo.requests import MoveRequest
 from tests.servo.rig import ANNA, BERT, Rig, on_rig
 
@@ -31,7 +31,7 @@ def test_the_first_takes_it_and_the_second_is_told_who_has_it() -> None:
 
 def test_it_lapses_a_minute_after_the_last_command_but_not_while_something_moves() -> None:
     helm = Helm()
-    helm.take(ANNA, 0.0, WALL)
+    helm.take(ANNA, 0.0, WALL, asked=True)
     helm.lapse(LAPSE_S - 1, moving=False)
     assert helm.holder == ANNA
     helm.lapse(LAPSE_S + 50, moving=True)
@@ -39,6 +39,21 @@ def test_it_lapses_a_minute_after_the_last_command_but_not_while_something_moves
     assert helm.holder == ANNA
     helm.lapse(2 * LAPSE_S + 51, moving=False)
     assert helm.holder is None
+
+
+def test_one_that_came_with_a_command_lapses_when_nothing_moves_any_more() -> None:
+    helm = Helm()
+    helm.take(ANNA, 0.0, WALL)
+    helm.lapse(100.0, moving=True)
+    helm.lapse(100.0 + PASSING_LAPSE_S / 2, moving=False)
+    assert helm.holder == ANNA
+    helm.lapse(101.0 + PASSING_LAPSE_S, moving=False)
+    assert helm.holder is None
+    helm.take(ANNA, 200.0, WALL)
+    helm.take(ANNA, 200.0, WALL, asked=True)
+    helm.take(ANNA, 201.0, WALL)
+    helm.lapse(210.0, moving=False)
+    assert helm.holder == ANNA, "a command does not make less of what was asked for"
 
 
 def test_only_the_holder_gives_it_back() -> None:
@@ -84,10 +99,14 @@ def test_taking_it_by_force_stops_what_moves_first() -> None:
     on_rig(scenario)
 
 
-def test_it_is_free_again_after_a_quiet_minute() -> None:
+def test_asked_for_it_is_free_again_after_a_quiet_minute() -> None:
     async def scenario(rig: Rig) -> None:
         await rig.homed()
-        await asyncio.sleep(LAPSE_S + 1)
+        rig.servo.take_helm(ANNA, force=False)
+        await asyncio.sleep(LAPSE_S / 2)
+        with pytest.raises(HelmHeld):
+            await rig.servo.move(BERT, MoveRequest(to_deg=5))
+        await asyncio.sleep(LAPSE_S / 2 + 1)
         assert rig.servo.snapshot().helm is None
         await rig.servo.move(BERT, MoveRequest(to_deg=5))
 

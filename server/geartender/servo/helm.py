@@ -10,7 +10,11 @@ from geartender.servo.models import HelmReport
 from geartender.servo.motions import Who
 
 LAPSE_S = 60.0
-"""s without a command after which the helm is free again, if nothing moves: a phone in a pocket must not lock the vent."""
+"""s without a command after which a helm that was asked for is free again, if nothing moves: a phone in a pocket must not lock
+the vent."""
+
+PASSING_LAPSE_S = 1.0
+"""s after which a helm that merely came with a command is free again, once nothing moves: a script that is done lets go."""
 
 
 @dataclass(slots=True)
@@ -18,6 +22,8 @@ class _Hold:
     who: Who
     since: datetime
     used: float
+    asked: bool
+    """Whether it was asked for, or came with a command."""
 
 
 class Helm:
@@ -31,17 +37,21 @@ class Helm:
         """Who holds it."""
         return self._hold.who if self._hold else None
 
-    def take(self, who: Who, now: float, wall: datetime, *, force: bool = False) -> Who | None:
-        """Take or keep it; gives the one it was taken from. Raises HelmHeld when another holds it and `force` is not given."""
+    def take(self, who: Who, now: float, wall: datetime, *, asked: bool = False, force: bool = False) -> Who | None:
+        """Take or keep it; gives the one it was taken from. Raises HelmHeld when another holds it and `force` is not given.
+
+        With `asked` it is kept until it lapses or is given back; without, it is kept for what the command starts.
+        """
         hold = self._hold
         if hold is not None and hold.who.client == who.client:
             hold.used = now
+            hold.asked = hold.asked or asked
             return None
         if hold is not None and not force:
             raise HelmHeld(
                 f"{hold.who.label} holds the helm. Take it over if you must, or wait.", holder=hold.who.label
             )
-        self._hold = _Hold(who, wall, now)
+        self._hold = _Hold(who, wall, now, asked)
         return hold.who if hold else None
 
     def require(self, who: Who) -> None:
@@ -61,7 +71,7 @@ class Helm:
             return
         if moving:
             self._hold.used = now
-        elif now - self._hold.used > LAPSE_S:
+        elif now - self._hold.used > (LAPSE_S if self._hold.asked else PASSING_LAPSE_S):
             self._hold = None
 
     def report(self, who: Who | None) -> HelmReport | None:

@@ -198,7 +198,7 @@ class Servo(Steering):
     def take_helm(self, who: Who, force: bool) -> None:
         """Take the right to start motion; `force` takes it from its holder and stops what moves. Raises HelmHeld."""
         self._helm.lapse(self._now(), moving=bool(self._ledger.live))
-        before = self._helm.take(who, self._now(), self._wall(), force=force)
+        before = self._helm.take(who, self._now(), self._wall(), asked=True, force=force)
         if before is not None:
             self._tell("helm", f"{who.label} took the helm from {before.label}")
             if self._ledger.live or self._queue:

@@ -112,7 +112,7 @@ async def calm(rig: Rig) -> None:
     assert rig.truth_deg == pytest.approx(33, abs=0.15)
 
 
-@pytest.mark.parametrize("seed", [*range(8), *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(8, 200))])
+@pytest.mark.parametrize("seed", [*range(3), *(pytest.param(seed, marks=pytest.mark.slow) for seed in range(3, 200))])
 def test_every_motion_gets_its_end_and_it_comes_back(seed: int) -> None:
     async def main(world: World) -> None:
         dice = random.Random(seed)

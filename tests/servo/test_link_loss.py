@@ -1,12 +1,15 @@
 """Losing the line and getting it back: always disarmed, never shown as live, and by itself."""
 
 import asyncio
+from collections.abc import AsyncIterator
 
 import pytest
 
 from geartender.errors import Offline
+from geartender.firmware import verbs
 from geartender.servo.requests import MoveRequest
 from geartender.servo.servo import Servo
+from geartender.servo.subscription import Message, Subscription
 from geartender.simulator.device import SimulatedServo
 from geartender.world import World
 from geartender.world.virtual import run_virtual
@@ -137,3 +140,36 @@ def test_two_servos_of_one_service_do_not_disturb_each_other() -> None:
             assert one.servo.state == "offline"
 
     run_virtual(main)
+
+
+def test_firmware_of_another_protocol_is_told_plainly_and_taken_once_it_is_replaced(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    async def scenario(rig: Rig) -> None:
+        with monkeypatch.context() as patch:
+            patch.setattr(verbs, "PROTOCOL", 2)
+            await rig.until(lambda: rig.servo.snapshot().link.state == "incompatible")
+            shown = rig.servo.snapshot()
+            assert shown.state == "offline"
+            assert "install" in (shown.link.reason or "")
+            with pytest.raises(Offline, match="install"):
+                await rig.servo.arm(ANNA)
+        await rig.connected()
+
+    on_rig(scenario)
+
+
+def test_firmware_of_another_version_is_told_but_used(monkeypatch: pytest.MonkeyPatch) -> None:
+    async def scenario(rig: Rig) -> None:
+        monkeypatch.setattr(verbs, "VERSION", "0.0.1")
+        listener = rig.servo.subscribe()
+        await rig.connected()
+        texts = [message["text"] async for message in _until_quiet(listener) if message["type"] == "event"]
+        assert any("0.0.1" in text and "install" in text for text in texts)
+
+    on_rig(scenario)
+
+
+async def _until_quiet(listener: Subscription) -> AsyncIterator[Message]:
+    while (message := listener._take()) is not None:
+        yield message

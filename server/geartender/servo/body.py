@@ -10,6 +10,7 @@ from typing import Any
 
 from geartender.build import BuildSheet
 from geartender.errors import Busy, Refused
+from geartender.firmware.version import VERSION as FIRMWARE_VERSION
 from geartender.link.events import Closed, Event, Incompatible, Opened
 from geartender.link.lines import FirmwareEvent, Hello, Telemetry
 from geartender.link.port import Opener
@@ -213,6 +214,11 @@ class Body:
         self._to_greet = True
         self._work.set()
         self._tell("connected", f"connected to {hello.board}, firmware {hello.version}")
+        if hello.version != FIRMWARE_VERSION:
+            self._tell(
+                "firmware",
+                f"the controller runs firmware {hello.version}, this service came with {FIRMWARE_VERSION}; install it",
+            )
         if before is not None and (before.board, before.boot) != (hello.board, hello.boot):
             self._raise_fault(CONTROLLER_RESET)
         elif hello.cause == "host-silent":
@@ -349,8 +355,9 @@ class Body:
         )
         if key != self._published:
             self._published = key
+            messages = {who: self._snapshot_message(who) for who in {one.who for one in self._subscriptions}}
             for subscription in self._subscriptions:
-                subscription.put(self._snapshot_message(subscription.who))
+                subscription.put(messages[subscription.who])
 
     async def _changed(self) -> None:
         """Wait for the next event of any kind."""

@@ -14,6 +14,7 @@ from fastapi import FastAPI
 
 from geartender.api.service import Service
 from geartender.errors import GeartenderError
+from geartender.priority import go_first
 
 SOCKET_MESSAGE_MAX_BYTES = 65_536
 """Bytes of one message on the live socket; the library would allow 16 MiB."""
@@ -46,6 +47,7 @@ def listening_socket(host: str, port: int) -> socket.socket:
 
 def run_app(app: FastAPI, bound: socket.socket, on_ready: Callable[[], None]) -> bool:
     """Serve until a signal or a crash; whether it ended as it should. `on_ready` is called once requests are answered."""
+    go_first()
     config = uvicorn.Config(
         app,
         loop="asyncio",

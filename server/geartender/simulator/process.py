@@ -24,6 +24,7 @@ from pathlib import Path
 
 from geartender.build.files import load_build
 from geartender.errors import GeartenderError, PlantError
+from geartender.priority import go_first
 from geartender.simulator.device import SimulatedServo, TruthFile
 from geartender.simulator.plant import load_plant
 
@@ -150,6 +151,7 @@ def run(
     end_with_input: bool = False,
 ) -> None:
     """Run a simulated servo behind the pseudo-terminal `link`. Raises GeartenderError for bad files."""
+    go_first()
     sheet = load_build(build)
     servo = SimulatedServo(sheet, load_plant(plant, sheet) if plant else None, seed, micropython=micropython)
     terminal = PseudoTerminal(link)

@@ -103,6 +103,9 @@ JOG_MS = 300
 SETTLE_MS = 800
 """ms: see PROTOCOL.md; the first two are promised to users."""
 
+COUNTS_MAX = 500_000_000
+"""Travel and search in counts: less than half of what the firmware keeps a count modulo."""
+
 GAIN_MAX = 4095
 GAIN_SHIFT_MAX = 24
 V_BITS = 17
@@ -350,8 +353,8 @@ def _travel(sheet: BuildSheet, scale: Scale) -> dict[str, int]:
     low, high = (0.0 if end is None else scale.counts(end - scale.home_deg) for end in (travel.min_deg, travel.max_deg))
     return {
         "endless": int(travel.endless),
-        "travel_low": _within(low, -(10**9), 10**9),
-        "travel_high": _within(high, -(10**9), 10**9),
+        "travel_low": _within(low, -COUNTS_MAX, COUNTS_MAX),
+        "travel_high": _within(high, -COUNTS_MAX, COUNTS_MAX),
         "travel_margin": _within(max(scale.counts(MARGIN_DEG), MARGIN_COUNTS), 0, 1_000_000),
         "turn_counts": _within(scale.counts_per_turn, 0, 400_000_000),
     }
@@ -374,7 +377,7 @@ def _homing(sheet: BuildSheet, scale: Scale, dynamics: Dynamics) -> dict[str, in
         "home_fast": _within(scale.fine_speed(fast), 1, 10**9),
         "home_slow": _within(slow_counts * TICK_S * FINE, 1, 10**9),
         "home_back": _within(back, 1, 1_000_000),
-        "home_span": _within(scale.counts(span_deg * HOME_SPAN_SHARE + HOME_SPAN_DEG) + back, 1, 10**9),
+        "home_span": _within(scale.counts(span_deg * HOME_SPAN_SHARE + HOME_SPAN_DEG) + back, 1, COUNTS_MAX),
         "home_drop_mv": _within(homing_mv, 10, 60_000),
     }
 

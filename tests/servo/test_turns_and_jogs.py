@@ -73,6 +73,27 @@ def test_a_turn_at_the_limit_takes_the_highest_override(speed: float) -> None:
     on_rig(scenario, endless())
 
 
+@pytest.mark.parametrize("held_from_the_start", [True, False])
+def test_an_override_of_zero_holds_a_turn_and_its_time(held_from_the_start: bool) -> None:
+    async def scenario(rig: Rig) -> None:
+        await rig.homed()
+        start = rig.angle
+        if held_from_the_start:
+            await rig.servo.set_override(ANNA, 0.0)
+        motion = await rig.servo.turn(ANNA, TurnRequest(speed_deg_s=10, for_s=3))
+        await asyncio.sleep(1.0)
+        await rig.servo.set_override(ANNA, 0.0)
+        await asyncio.sleep(4.0)
+        assert (motion.state, rig.servo.state) == ("running", "turning")
+        assert abs(rig.servo.snapshot().speed_deg_s or 0) < 0.5
+        await rig.servo.set_override(ANNA, 1.0)
+        await motion.ended()
+        assert motion.state == "done"
+        assert rig.angle - start == pytest.approx(30, abs=3.5)
+
+    on_rig(scenario)
+
+
 def test_whole_turns_end_where_they_should() -> None:
     async def scenario(rig: Rig) -> None:
         await rig.homed()

@@ -47,6 +47,8 @@ class Held:
     wanted: float
     sent: float
     until: float
+    left: float = 0.0
+    """s that were left when an override of 0 held it."""
 
 
 class Body:

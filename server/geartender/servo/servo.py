@@ -109,8 +109,12 @@ class Servo(Steering):
         if for_s is not None:
             motion.planned_s = round(turn_duration(speed, for_s, sheet_limits(self.sheet)), 4)
             until = self._now() + for_s
-        self._held = Held(motion, wanted, speed, until)
-        return await self._begin(motion, "turn", *self._turn_fields(self._held))
+        self._held = held = Held(motion, wanted, speed, until, for_s or math.inf)
+        if self._override == 0.0:
+            motion.held = True
+            self._ledger.start(motion, self._now())
+            return motion
+        return await self._begin(motion, "turn", *self._turn_fields(held))
 
     def jog(self, who: Who, speed_deg_s: float) -> None:
         """Move while held: to be repeated well within 300 ms. Raises Refused."""

@@ -63,7 +63,7 @@ class Steering(Body):
 
     async def _steer(self, motion: Motion, limits: Limits, duration: float | None = None) -> Motion:
         """Put a motion with a target on its course; with an override of 0 it waits for another. Holds the lock already."""
-        planner = self._planner(motion, limits, duration)
+        planner, stops = self._planner(motion, limits, duration), self._stops
         if self._override == 0.0:
             self._wait_at_rest(motion, planner)
             return motion
@@ -74,6 +74,8 @@ class Steering(Body):
             self._gave_up(motion, refused)
             raise
         self._take_course(course)
+        if self._stops != stops:
+            motion.reason = "a stop came first"
         self._tell("started", f"{motion.kind} by {motion.who.label}", motion=motion.id)
         self._publish()
         return motion
@@ -84,8 +86,9 @@ class Steering(Body):
             approach = self._approach if motion.kind is MotionKind.MOVE else Approach(0, 0.0)
             scaled = overridden(limits, self._override, self.sheet)
             path = plan_move(state, motion.target_deg, scaled, self._travel, approach, self._slack(approach))
-            unscaled = duration is not None and motion.started is None
-            return stretched(path, scaled, duration) if unscaled and duration is not None else path
+            if duration is None or motion.started is not None:  # a new override on the way undoes a wanted duration
+                return path
+            return stretched(path, scaled, duration)
 
         return way
 
@@ -126,10 +129,9 @@ class Steering(Body):
 
     async def _apply_override(self) -> None:
         """Bring what runs to the new override. Holds the lock already."""
-        course, held = self._in_force(), self._held
-        if held is not None and held.motion.kind is MotionKind.TURN:
-            held.sent = self._towards_end(self._turning(held.wanted))
-            await self._drive.ask("turn", *self._turn_fields(held))
+        if self._held is not None and self._held.motion.kind is MotionKind.TURN:
+            await self._override_turn(self._held)
+        course = self._in_force()
         if course is None:
             return
         motion, was_held = course.motion, course.motion.held
@@ -148,6 +150,19 @@ class Steering(Body):
             motion.held = was_held
             raise
         self._take_course(course)
+
+    async def _override_turn(self, held: Held) -> None:
+        """Bring a turn to the new override; at 0 the firmware's motion ends, and another goes on for the rest of its time."""
+        motion, now = held.motion, self._now()
+        if self._override == 0.0 and not motion.held:
+            motion.held, held.left = True, held.until - now
+        elif self._override and motion.held:
+            motion.number, motion.held = self._ledger.next_number(), False
+            motion.due, held.until = now, now + held.left
+        elif not self._override:
+            return
+        held.sent = self._towards_end(self._turning(held.wanted))
+        await self._drive.ask("turn", *self._turn_fields(held))
 
     def _stopper(self) -> Planner:
         limits = sheet_limits(self.sheet)

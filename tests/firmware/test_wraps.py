@@ -8,7 +8,7 @@ from geartender.firmware import tick
 from geartender.firmware.plan import Piece, Plan, wrapped
 from geartender.firmware.tick import HALF, MASK, TICK_US
 from geartender.motion import Limits, State, plan
-from tests.firmware.kit import FINE, Bench
+from tests.firmware.kit import FINE, Bench, rigid
 
 COUNTERS = (tick.TICKS, tick.SQUARES, tick.EDGES, tick.MARKS)
 """Those whose value means nothing but its changes."""
@@ -18,7 +18,7 @@ LIMITS = Limits(700.0, 1400.0, 7000.0)
 
 def started(now: int = 0, count: int = 0, counters: int = 0, first_id: int = 1000) -> Bench:
     """A bench whose clock and count begin at these values, modulo 2^30; the host greets as usual."""
-    bench = Bench(greet=False)
+    bench = Bench(rigid(start_deg=2.0), greet=False)
     s = bench.state
     s[tick.NOW] = now & MASK
     s[tick.COUNT] = s[tick.X_INT] = count & MASK
@@ -70,7 +70,7 @@ class Day:
         places = [(s[slot] - self.count) & MASK for slot in (tick.COUNT, tick.R_INT, tick.X_INT)]
         raw = [told[name] - (wrapped(self.count) * FINE) for name in ("reference", "origin") if s[tick.HOMED]]
         kept = [told[name] for name in ("state", "homed", "how", "fault", "winding", "load")]
-        return (*words, *places, *raw, *kept, told["count"] - wrapped(self.count))
+        return (*words, *places, *raw, *kept, told["count"] - wrapped(self.count), s[tick.DELTA])
 
     def live(self, number: int) -> None:
         bench = self.bench
@@ -103,7 +103,7 @@ def moment(label: int, pending: int = 0, later: int = 20) -> int:
 
 
 MOMENTS = {
-    "homing": lambda: moment(tick.HOMING, later=500),
+    "homing": lambda: moment(tick.HOMING, later=300),
     "at rest": lambda: moment(tick.READY),
     "with a queue that waits": lambda: moment(tick.READY, 1),
     "just before a queue begins": lambda: moment(tick.MOVING, later=-2),
@@ -124,7 +124,7 @@ def test_the_clock_comes_round(when):
     assert Day(started(now=began)).seen == plain()
 
 
-@pytest.mark.parametrize("turn", [0, HALF])
+@pytest.mark.parametrize("turn", [0, pytest.param(HALF, marks=pytest.mark.slow)])
 @pytest.mark.parametrize("when", ["homing", "at rest", "in a queue", "turning", "jogging", "stopping"])
 def test_the_count_comes_round_and_passes_half_way_in_both_directions(when, turn):
     count = (turn - plain()[MOMENTS[when]()][6]) & MASK

@@ -13,8 +13,9 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-import geartender.build
 import httpx
+
+import geartender.build
 
 COMMAND = str(Path(sys.executable).with_name("geartender"))
 VENT = Path(geartender.build.__file__).with_name("ridge_vent.toml")
@@ -35,7 +36,17 @@ class Shed:
             f'[[servo]]\nname = "vent"\nport = "{self.link}"\nbuild = "{build}"\n'
         )
         self.servo = subprocess.Popen(
-            [COMMAND, "simulate", "--link", str(self.link), "--build", str(build), "--truth", str(self.truth_file), *extra],
+            [
+                COMMAND,
+                "simulate",
+                "--link",
+                str(self.link),
+                "--build",
+                str(build),
+                "--truth",
+                str(self.truth_file),
+                *extra,
+            ],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             text=True,

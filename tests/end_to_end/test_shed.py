@@ -73,7 +73,7 @@ def test_the_cable_out_and_in_comes_back_by_itself_disarmed(vent):
     vent.ready()
     vent.command("unplug 1")
     vent.until(lambda: vent.snapshot()["state"] == "offline")
-    vent.until(lambda: vent.link.exists())
+    vent.until(vent.link.exists)
     back = float(vent.truth()["t_s"])
     vent.until(lambda: vent.snapshot()["state"] != "offline")
     assert float(vent.truth()["t_s"]) - back <= 2.0

@@ -11,7 +11,8 @@ import geartender.build
 from geartender.build import BuildSheet, load_build
 from geartender.firmware import tick
 from geartender.firmware.lines import encode
-from geartender.motion import Limits, Path as MotionPath, State, plan
+from geartender.motion import Limits, State, plan
+from geartender.motion import Path as MotionPath
 from geartender.servo.settings import firmware_settings
 from geartender.servo.units import Scale
 from geartender.simulator.board import CPythonBoard
@@ -21,10 +22,11 @@ from geartender.simulator.plant import Plant, plant_of
 VENT = load_build(Path(geartender.build.__file__).with_name("ridge_vent.toml"))
 TICK_S = 0.002
 FINE = 65536
+# As PROTOCOL.md lists them under Telemetry.
 FIELDS = (
-    "t state homed count reference speed duty current load supply winding motion ended how fault number peak origin "
-    "illegal marks"
-).split()
+    *("t", "state", "homed", "count", "reference", "speed", "duty", "current", "load", "supply", "winding", "motion"),
+    *("ended", "how", "fault", "number", "peak", "origin", "illegal", "marks"),
+)
 WORDS = {"state", "how", "fault"}
 
 

@@ -79,7 +79,13 @@ AMBIENT_C = 25.0
 """deg C around the motor."""
 
 HOME_SLOW_COUNTS_S = 50.0
-"""Counts per s of the slow approach at most: ten ticks a count, so that the edge is known to a tenth of a count."""
+"""Counts per s of the slow approach: ten ticks a count, so that the edge is known to a tenth of a count."""
+
+HOME_SLOW_DEG_S = 0.25
+"""deg per s below which a fine disc does not slow the approach down: nobody waits half a minute for a tenth of a fine count."""
+
+HOME_SLOW_COUNTS_MAX = 150.0
+"""Counts per s of the slow approach at most: three ticks a count still know the edge to half a count."""
 
 HOME_STOP_COUNTS = 2.0
 """Counts in which the slow approach must be able to stop."""
@@ -366,9 +372,8 @@ def _homing(sheet: BuildSheet, scale: Scale, dynamics: Dynamics) -> dict[str, in
     assert limits is not None  # noqa: S101
     assert travel is not None  # noqa: S101
     fast = min(home.speed_deg_s, limits.speed_deg_s)
-    slow_counts = min(
-        HOME_SLOW_COUNTS_S, math.sqrt(2 * HOME_STOP_COUNTS * scale.counts(limits.accel_deg_s2)), scale.counts(fast)
-    )
+    wanted = min(max(HOME_SLOW_COUNTS_S, scale.counts(HOME_SLOW_DEG_S)), HOME_SLOW_COUNTS_MAX)
+    slow_counts = min(wanted, math.sqrt(2 * HOME_STOP_COUNTS * scale.counts(limits.accel_deg_s2)), scale.counts(fast))
     span_deg = 360.0 if travel.endless else (travel.max_deg or 0.0) - (travel.min_deg or 0.0)
     back = max(scale.counts(HOME_BACK_DEG), HOME_BACK_COUNTS) + 1.5 * scale.counts(backlash_deg(sheet))
     homing_mv = _homing_a(sheet, scale, dynamics) * dynamics.motor.resistance_ohm * 1000

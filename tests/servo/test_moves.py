@@ -7,7 +7,7 @@ from itertools import pairwise
 import pytest
 from pydantic import ValidationError
 
-from geartender.errors import Busy, Invalid, OutsideTravel, OverLimit
+from geartender.errors import Busy, OutsideTravel, OverLimit
 from geartender.servo.motions import Motion
 from geartender.servo.requests import MoveRequest, WhenBusy
 from tests.servo.rig import ANNA, BERT, Rig, direct, on_rig
@@ -69,9 +69,27 @@ def test_lower_limits_are_kept_and_higher_ones_refused() -> None:
         for field, value in (("speed_deg_s", 21.0), ("accel_deg_s2", 41.0), ("jerk_deg_s3", 201.0)):
             with pytest.raises(OverLimit, match=field):
                 await rig.servo.move(ANNA, MoveRequest(to_deg=10, **{field: value}))
-        with pytest.raises(Invalid, match="torque"):
-            await rig.servo.move(ANNA, MoveRequest(to_deg=10, torque_nm=1.0))
+        with pytest.raises(OverLimit, match="torque_nm"):
+            await rig.servo.move(ANNA, MoveRequest(to_deg=10, torque_nm=5.6))
         assert rig.servo.snapshot().motion is None
+
+    on_rig(scenario)
+
+
+def test_a_torque_bound_holds_for_its_own_motion_only() -> None:
+    async def scenario(rig: Rig) -> None:
+        await rig.homed()
+        rig.sim.command("load 2.5")
+        motion = await rig.go(20, torque_nm=5.0)
+        assert motion.state == "done"
+        assert motion.peak_torque_nm is not None
+        assert motion.peak_torque_nm > 2.5
+        motion = await rig.go(50, torque_nm=2.0)
+        assert motion.state == "faulted"
+        assert rig.servo.snapshot().fault is not None
+        await rig.servo.reset(ANNA)
+        await rig.servo.arm(ANNA)
+        assert (await rig.go(60)).state == "done"
 
     on_rig(scenario)
 

@@ -94,6 +94,7 @@ class Plan:
         self.motion = motion
         self.start = start
         self.count = count
+        self.bound_ma = 0
         self.pieces = []
 
     def add(self, duration, position, speed, acceleration, jerk):

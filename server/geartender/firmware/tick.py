@@ -183,7 +183,10 @@ SPEED_THEN = const(145)  # estimated speed at the tick before
 EDGE_COUNT = const(146)  # count when the home mark was last entered,
 EDGE_QUIET = const(147)  # ticks that it had stood at that,
 EDGE_SPAN = const(148)  # and ticks that it stood at that in all; 0 while it still does
-WORDS = const(150)
+ARG_BOUND = const(149)
+PENDING_BOUND = const(150)
+BOUND = const(151)  # load in mA that is an overload for the motion that runs; 0: the setting alone
+WORDS = const(152)
 
 # --- a row of the plan queue: the reference at one tick, and its differences
 ROW_T = const(0)
@@ -389,6 +392,7 @@ def _obey(state):
         s[PENDING_ROW] = s[ARG_ROW]
         s[PENDING_END] = s[ARG_END]
         s[PENDING_MOTION] = s[ARG_MOTION]
+        s[PENDING_BOUND] = s[ARG_BOUND]
         s[PENDING] = 1
     elif command == C_RAMP:
         _begin(state, s[ARG_MOTION])
@@ -403,6 +407,7 @@ def _begin(state, motion):
     """Make `motion` the one that runs; another that ran ends as replaced."""
     s = ptr32(state)
     number = int(motion)
+    s[BOUND] = 0
     if s[MOTION] != number:
         _end(state, REPLACED)
         s[MOTION] = number
@@ -509,6 +514,7 @@ def _refer(state, queue):
         if ((s[NOW] - s[PENDING_T] + HALF) & MASK) - HALF >= 0:
             s[PENDING] = 0
             _begin(state, s[PENDING_MOTION])
+            s[BOUND] = s[PENDING_BOUND]
             s[ROW_NEXT] = s[PENDING_ROW]
             s[ROW_END] = s[PENDING_END]
             s[SETTLED] = 0
@@ -752,7 +758,10 @@ def _audit(state):
 def _guard_load(state, load):
     """Overload, stall."""
     s = ptr32(state)
-    s[OVER] = s[OVER] + 1 if int(load) > s[S_OVERLOAD_MA] else 0
+    most = s[S_OVERLOAD_MA]
+    if s[BOUND] > 0 and s[BOUND] < most:
+        most = s[BOUND]
+    s[OVER] = s[OVER] + 1 if int(load) > most else 0
     if s[OVER] > TIMED_TOP:  # eased, an overload may last for weeks
         s[OVER] = TIMED_TOP
     current = s[CURRENT] if s[CURRENT] > 0 else 0 - s[CURRENT]

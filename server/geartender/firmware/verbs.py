@@ -8,7 +8,7 @@ from .version import PROTOCOL, VERSION
 NUMBER_TOP = 1 << 30  # motions, stop numbers and ticks of a turn are below: small integers on the board
 START_AHEAD_US = 2 * t.TICK_US  # a queue must reach the tick before its start does
 WITHIN = 2 << 16  # 2 counts: what a path may be off at the travel's end by rounding
-STARTING = ("arm", "home", "plan", "piece", "go", "turn", "jog")
+STARTING = ("arm", "home", "plan", "piece", "bound", "go", "turn", "jog")
 
 
 class Refusal(Exception):
@@ -32,6 +32,7 @@ class Verbs:
             "home": (self.home, 2),
             "plan": (self.plan, 4),
             "piece": (self.piece, 6),
+            "bound": (self.bound, 1),
             "go": (self.go, 2),
             "turn": (self.turn, 4),
             "jog": (self.jog, 3),
@@ -224,6 +225,12 @@ class Verbs:
             self._plan = None
             raise Refusal(refusal)
 
+    def bound(self, load_ma):
+        """Bound the load of the new queue."""
+        if self._plan is None or load_ma < 1 or load_ma > self.core.state[t.S_OVERLOAD_MA]:
+            raise Refusal("range", "load_ma")
+        self._plan.bound_ma = load_ma
+
     def go(self, motion, deadline):
         """Put the new queue in force."""
         plan = self._plan
@@ -248,6 +255,7 @@ class Verbs:
         time, row, end = plan.write(core.queue, bank, core.clock())
         self._plans.append((plan, bank))
         s[t.ARG_MOTION] = motion
+        s[t.ARG_BOUND] = plan.bound_ma
         s[t.ARG_T] = time
         s[t.ARG_ROW] = row
         s[t.ARG_END] = end

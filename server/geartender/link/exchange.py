@@ -36,7 +36,7 @@ WINDOW = 8
 QUEUE_MAX = 64
 """Requests that may wait to be sent: a full plan of 32 pieces with its ends, and as much again."""
 
-BEAT_S = 0.08
+BEAT_S = 0.05
 """s between beats: three of them are lost before the firmware's 250 ms of silence are over."""
 
 STALE_S = 0.5
@@ -63,7 +63,7 @@ ID_BASE_MAX = 1 << 29
 LONGEST_ID = 10**10 - 1
 """An id longer than any that will be used: a request that fits a line with it fits with its own."""
 
-MOVES = frozenset({"arm", "home", "plan", "piece", "go", "turn", "jog"})
+MOVES = frozenset({"arm", "home", "plan", "piece", "bound", "go", "turn", "jog"})
 """Verbs after which something may move: a stop throws away those that still wait."""
 
 

@@ -32,6 +32,7 @@ VERBS: dict[str, int | None] = {
     "home": 2,
     "plan": 4,
     "piece": 6,
+    "bound": 1,
     "go": 2,
     "turn": 4,
     "jog": 3,

@@ -88,8 +88,11 @@ def _beginning(drive: Drive, live: Live | None, before: Course | None, lead: flo
 def _requests(course: Course, scale: Scale, origin: int) -> list[tuple[str, tuple[int, ...]]]:
     pieces = link_pieces(course.path, scale, origin)
     number, start = course.number, course.start
+    bound_nm = course.motion.torque_nm
+    bound_ma = max(1, int(scale.load_ma(bound_nm))) if bound_nm else 0
     return [
         ("plan", (number, start, start, len(pieces))),
         *(("piece", (index, *numbers)) for index, numbers in enumerate(pieces)),
+        *((("bound", (bound_ma,)),) if bound_ma else ()),
         ("go", (number, start)),
     ]

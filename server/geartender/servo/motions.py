@@ -43,6 +43,8 @@ class Motion:
     end_deg: float | None = None
     error_deg: float | None = None
     peak_torque_nm: float | None = None
+    torque_nm: float | None = None
+    """Torque at the output above which it is an overload, N·m, where it was given one of its own."""
     reason: str | None = None
     due: float = 0.0
     """Monotonic seconds at which the firmware should be at it."""

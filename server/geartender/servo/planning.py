@@ -10,7 +10,7 @@ from geartender.build import BuildSheet
 from geartender.errors import Invalid, OutsideTravel, OverLimit, PlanError
 from geartender.motion import Limits, Path, Piece, State, plan, stretch
 from geartender.servo.requests import LONGEST_MOVE_S, MoveRequest
-from geartender.servo.settings import backlash_deg, speed_limit
+from geartender.servo.settings import backlash_deg, speed_limit, torque_limit_nm
 from geartender.servo.units import Scale
 
 CRUISE_PIECE_S = 60.0
@@ -88,10 +88,7 @@ def sheet_limits(sheet: BuildSheet) -> Limits:
 def requested_limits(request: MoveRequest, sheet: BuildSheet) -> Limits:
     """What the request wants, where it wants something, else the sheet's. Raises OverLimit, Invalid."""
     own = sheet_limits(sheet)
-    if request.torque_nm is not None:
-        raise Invalid(
-            "A torque bound for a single motion is not available yet; set overload.torque_nm in the build sheet."
-        )
+    check_limit("torque_nm", request.torque_nm, torque_limit_nm(sheet), "N·m")
     wanted = (
         ("speed_deg_s", request.speed_deg_s, own.velocity, "°/s"),
         ("accel_deg_s2", request.accel_deg_s2, own.acceleration, "°/s²"),

@@ -227,6 +227,11 @@ def overload_nm(sheet: BuildSheet) -> float:
     return sheet.overload.torque_nm or figures(sheet).suggested_overload_nm
 
 
+def torque_limit_nm(sheet: BuildSheet) -> float:
+    """Torque that a motion may ask of the output at most: the sheet's limit, or else what is too much."""
+    return (sheet.limits and sheet.limits.torque_nm) or overload_nm(sheet)
+
+
 def backlash_deg(sheet: BuildSheet) -> float:
     """Play at the output: the sum over the meshes, each seen through those behind it; a guess where none is given."""
     total, ratio, known = 0.0, 1.0, False

@@ -55,6 +55,7 @@ class Steering(Body):
     async def _start_move(self, motion: Motion, request: MoveRequest) -> Motion:
         """Plan a move from where the lever is or will be, and have it taken. Raises Refused."""
         limits, stops = requested_limits(request, self.sheet), self._stops
+        motion.torque_nm = request.torque_nm
         async with self._starting:
             if self._held is not None or self.state is ServoState.STOPPING:
                 await self._come_to_rest()

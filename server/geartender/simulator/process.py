@@ -28,7 +28,7 @@ from geartender.priority import go_first
 from geartender.simulator.device import SimulatedServo, TruthFile
 from geartender.simulator.plant import load_plant
 
-LATE_US = 50_000
+LATE_US = 30_000
 """Microseconds of ticks caught up after the process was held up; what is beyond is left out, as a halted board would."""
 CHUNK = 4096
 

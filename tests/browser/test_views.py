@@ -86,10 +86,12 @@ def test_views_survive_reload_back_and_forward(demo: Service, look: Open) -> Non
 
 
 def test_drive_stays_in_sight_on_a_laptop(demo: Service, look: Open) -> None:
+    demo.make_ready()
     page = look(demo, "journal", **LAPTOP)
     settled(page, "journal")
     expect(page.locator("[data-sheet]")).to_be_in_viewport()
     page.locator("[data-step='1']").click()
+    demo.until(lambda snapshot: abs(snapshot["angle_deg"] - 11.0) < 0.2)
     expect(page.locator("[data-section=journal]")).to_be_visible()
 
 

@@ -6,6 +6,7 @@ import pytest
 
 from geartender.simulator.mechanics import TURN, Mechanics
 from geartender.simulator.plant import Plant
+from tests.firmware.kit import plant_with
 
 R, K, J = 9.0, 0.024, 2.5e-6
 """Ohm, V·s, kg·m² of the motor here. Invented."""
@@ -210,3 +211,14 @@ def test_a_mark_of_no_width_is_never_seen():
     for angle in range(-360, 361):
         mechanics._output = math.radians(angle)
         assert not mechanics.home_mark
+
+
+@pytest.mark.parametrize("backlash_deg", [0.0, 0.5])
+def test_a_train_too_stiff_to_be_stepped_is_as_stiff_as_can_be(backlash_deg):
+    plant = plant_with(gear={"stiffness_nm_per_deg": 1e7, "backlash_deg": backlash_deg}, load={"inertia_kg_m2": 1e-4})
+    body = Mechanics(plant, seek_down=True, seed=0)
+    for _ in range(1000):
+        body.advance(0.002, 0.3, driven=True)
+    truth = body.truth()
+    assert 0.0 < truth.output_deg - plant.start_deg < 75.0
+    assert abs(truth.output_nm) < 100.0

@@ -21,8 +21,8 @@ STEP_S = 0.0005
 """Seconds: four steps a tick follow the motor's own time constant (milliseconds) well."""
 PHASE_PER_STEP = 0.35
 """Radians of the fastest oscillation in one step; the stepping is stable below 2, and this keeps its frequency within 1 %."""
-STEPS_MAX = 64
-"""Steps a tick at most: a train stiffer than that is stepped as if it were a little softer."""
+STEPS_MAX = 16
+"""Parts of a step at most: a train too stiff for that is taken to be as stiff as they allow, some thousand times a second."""
 DAMPING = 0.15
 """Damping ratio of the train's own oscillation: printed teeth and grease swallow most of it."""
 LEAST_INERTIA_SHARE = 0.02
@@ -59,9 +59,10 @@ class Mechanics:
         self._half_play = math.radians(gear.backlash_deg) / 2
         rotor = motor.rotor_inertia_kg_m2 * ratio * ratio
         reduced = rotor * self._load_inertia / (rotor + self._load_inertia)
+        self._stiffness = min(self._stiffness, reduced * (STEPS_MAX * PHASE_PER_STEP / STEP_S) ** 2)
         self._damping = 2 * DAMPING * math.sqrt(self._stiffness * reduced)
         phase = math.sqrt(self._stiffness / reduced) * STEP_S
-        self._steps_per = min(STEPS_MAX // 4, max(1, math.ceil(phase / PHASE_PER_STEP)))
+        self._steps_per = max(1, math.ceil(phase / PHASE_PER_STEP))
         mark = plant.home
         self._home = (
             (mark.angle_deg - mark.width_deg, mark.angle_deg)

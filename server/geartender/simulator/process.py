@@ -159,7 +159,7 @@ def run(
         stack.callback(servo.close)
         stack.callback(terminal.unplug)
         if truth is not None:
-            file = stack.enter_context(truth.open("w", encoding="utf-8", newline=""))
+            file = stack.enter_context(truth.open("w", encoding="utf-8", newline="", buffering=1))
             servo.on_truth = TruthFile(file).write
         terminal.plug()
         print(f"ready {link}", flush=True)

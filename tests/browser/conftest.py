@@ -45,9 +45,12 @@ def _patience() -> None:
     expect.set_options(timeout=PATIENCE_MS)
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
-    """Chromium behind everything else: a service that is kept waiting stops its servo, and rightly so."""
+    """Chromium behind everything else: a service that is kept waiting stops its servo, and rightly so.
+
+    For a module and no longer: while it is there, an event loop runs in this thread, and other tests need their own.
+    """
     if not Path(CHROMIUM).exists():
         pytest.skip("Chromium is not installed")
     patient = tmp_path_factory.mktemp("chromium") / "chromium"

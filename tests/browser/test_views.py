@@ -91,7 +91,7 @@ def test_drive_stays_in_sight_on_a_laptop(demo: Service, look: Open) -> None:
     settled(page, "journal")
     expect(page.locator("[data-sheet]")).to_be_in_viewport()
     page.locator("[data-step='1']").click()
-    demo.until(lambda snapshot: abs(snapshot["angle_deg"] - 11.0) < 0.2)
+    demo.until(lambda snapshot: snapshot["angle_deg"] is not None and abs(snapshot["angle_deg"] - 11.0) < 0.2)
     expect(page.locator("[data-section=journal]")).to_be_visible()
 
 

@@ -10,6 +10,7 @@ from pydantic import ValidationError
 from geartender.errors import Busy, OutsideTravel, OverLimit
 from geartender.servo.motions import Motion
 from geartender.servo.requests import MoveRequest, WhenBusy
+from tests.firmware.kit import rigid
 from tests.servo.rig import ANNA, BERT, Rig, direct, on_rig
 
 
@@ -17,16 +18,15 @@ from tests.servo.rig import ANNA, BERT, Rig, direct, on_rig
 def test_random_moves_end_within_a_count_of_their_target_in_truth(count: int) -> None:
     async def scenario(rig: Rig) -> None:
         await rig.homed()
-        offset = rig.truth_deg - rig.angle
         dice = random.Random(9)
         for _ in range(count):
             target = round(dice.uniform(0, 75), 3)
             motion = await rig.go(target)
             assert motion.state == "done"
-            assert abs(rig.truth_deg - offset - target) <= 1.5 * rig.servo.snapshot().deg_per_count
+            assert abs(rig.truth_deg - target) <= rig.servo.snapshot().deg_per_count
             assert abs(motion.report().error_deg or 0) <= rig.servo.snapshot().deg_per_count
 
-    on_rig(scenario)
+    on_rig(scenario, direct(), rigid(direct()))
 
 
 def test_a_move_tells_its_duration_beforehand_and_keeps_it() -> None:

@@ -5,7 +5,7 @@ import asyncio
 import pytest
 
 from geartender.build import BuildSheet
-from geartender.errors import Busy, OutsideTravel, OverLimit
+from geartender.errors import Busy, OutsideTravel, OverLimit, Refused
 from geartender.servo.requests import MoveRequest, TurnRequest
 from tests.servo.rig import ANNA, BERT, Rig, direct, on_rig
 
@@ -90,6 +90,36 @@ def test_an_override_of_zero_holds_a_turn_and_its_time(held_from_the_start: bool
         await motion.ended()
         assert motion.state == "done"
         assert rig.angle - start == pytest.approx(30, abs=3.5)
+
+    on_rig(scenario)
+
+
+def test_a_move_takes_the_place_of_a_turn_that_an_override_of_zero_holds() -> None:
+    async def scenario(rig: Rig) -> None:
+        await rig.homed()
+        turn = await rig.servo.turn(ANNA, TurnRequest(speed_deg_s=10))
+        await rig.servo.set_override(ANNA, 0.0)
+        await asyncio.sleep(1.0)
+        move = await rig.servo.move(ANNA, MoveRequest(to_deg=20))
+        assert turn.state == "replaced"
+        await rig.servo.set_override(ANNA, 1.0)
+        await move.ended()
+        assert move.state == "done"
+
+    on_rig(scenario)
+
+
+def test_a_move_that_never_begins_is_not_left_open() -> None:
+    async def scenario(rig: Rig) -> None:
+        await rig.homed()
+        await rig.servo.turn(ANNA, TurnRequest(speed_deg_s=10))
+        await asyncio.sleep(0.5)
+        attempt = asyncio.create_task(rig.servo.move(ANNA, MoveRequest(to_deg=70)))
+        await asyncio.sleep(0.02)
+        rig.servo.stop(ANNA, 1)
+        with pytest.raises(Refused):
+            await attempt
+        assert all(motion.final for motion in rig.servo.motions())
 
     on_rig(scenario)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import os
 import subprocess
 import sys
 from collections.abc import Iterator, Sequence
@@ -30,7 +31,6 @@ class SimulatorChild:
     def __init__(self, process: subprocess.Popen[bytes]) -> None:
         self.process = process
         self._turn = asyncio.Lock()
-        self._reader: asyncio.StreamReader | None = None
 
     async def truth(self) -> Truth:
         """What the mechanics do now. Raises Offline."""
@@ -46,26 +46,27 @@ class SimulatorChild:
     async def _ask(self, line: str) -> Any:
         assert self.process.stdin is not None  # noqa: S101 - started with pipes
         async with self._turn:
-            reader = await self._connected()
             try:
                 self.process.stdin.write(line.encode() + b"\n")
                 self.process.stdin.flush()
                 async with asyncio.timeout(ANSWER_S):
-                    answer = await reader.readline()
+                    answer = await self._line()
             except (OSError, TimeoutError) as error:
                 raise Offline("The simulator does not answer. Start the demo again.") from error
         if not answer:
             raise Offline("The simulator has ended. Start the demo again.")
         return json.loads(answer)
 
-    async def _connected(self) -> asyncio.StreamReader:
-        """The simulator's output as a stream of this loop, made at the first question."""
-        if self._reader is None:
-            loop = asyncio.get_running_loop()
-            reader = asyncio.StreamReader()
-            await loop.connect_read_pipe(lambda: asyncio.StreamReaderProtocol(reader), self.process.stdout)
-            self._reader = reader
-        return self._reader
+    async def _line(self) -> bytes:
+        """The next line of the simulator's output. The pipe is given back at once, so that no loop is left holding it."""
+        assert self.process.stdout is not None  # noqa: S101 - started with pipes
+        loop, reader = asyncio.get_running_loop(), asyncio.StreamReader()
+        pipe = os.fdopen(os.dup(self.process.stdout.fileno()), "rb", buffering=0)
+        transport, _ = await loop.connect_read_pipe(lambda: asyncio.StreamReaderProtocol(reader), pipe)
+        try:
+            return await reader.readline()
+        finally:
+            transport.close()
 
 
 @contextmanager

@@ -56,11 +56,15 @@ class Steering(Body):
         """Plan a move from where the lever is or will be, and have it taken. Raises Refused."""
         limits, stops = requested_limits(request, self.sheet), self._stops
         motion.torque_nm = request.torque_nm
-        async with self._starting:
-            if self._held is not None or self.state is ServoState.STOPPING:
-                await self._come_to_rest()
-            self._unless_stopped(motion, stops)
-            return await self._steer(motion, limits, request.duration_s)
+        try:
+            async with self._starting:
+                if self._held is not None or self.state is ServoState.STOPPING:
+                    await self._come_to_rest()
+                self._unless_stopped(motion, stops)
+                return await self._steer(motion, limits, request.duration_s)
+        except Refused as refused:
+            self._ledger.finish(motion, MotionState.STOPPED, self._now(), refused.detail)
+            raise
 
     async def _steer(self, motion: Motion, limits: Limits, duration: float | None = None) -> Motion:
         """Put a motion with a target on its course; with an override of 0 it waits for another. Holds the lock already."""
@@ -222,8 +226,11 @@ class Steering(Body):
     async def _come_to_rest(self) -> None:
         """Stop a turn or a jog by category 2 and wait until the lever rests. Raises Busy."""
         if self._held is not None:
-            self._held.motion.reason = "another motion took its place"
+            motion = self._held.motion
+            motion.reason = "another motion took its place"
             self._drive.stop(2)
+            if motion.held:  # an override of 0 holds it: the firmware has nothing to end
+                self._ledger.finish(motion, MotionState.REPLACED, self._now(), motion.reason)
         try:
             async with asyncio.timeout(REST_WAIT_S):
                 while self._held is not None or self.state is ServoState.STOPPING:

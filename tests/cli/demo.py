@@ -6,7 +6,7 @@ import os
 import signal
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -31,10 +31,14 @@ class Demo:
         )
 
     @contextmanager
-    def begun(self, *arguments: str) -> Iterator[subprocess.Popen[str]]:
-        """A command that runs on beside the test, for what happens in its midst."""
+    def begun(self, *arguments: str, before: Sequence[str] = ()) -> Iterator[subprocess.Popen[str]]:
+        """A command that runs on beside the test, for what happens in its midst; `before` starts it in another way."""
         with subprocess.Popen(
-            [*COMMAND, *arguments], env=self.environment(), stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+            [*before, *COMMAND, *arguments],
+            env=self.environment(),
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
         ) as process:
             try:
                 yield process

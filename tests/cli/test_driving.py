@@ -79,9 +79,15 @@ def test_a_day_in_the_life(running: Demo) -> None:
     assert json.loads(running.run("status", "--json").stdout)["state"] == "disarmed"
 
 
-def test_an_interrupt_stops_the_lever(homed: Demo, vent: RemoteServo) -> None:
+#: As a script starts a command with `&`: with interrupts ignored.
+DEAF = ("sh", "-c", 'trap "" INT; exec "$@"', "sh")
+
+
+@pytest.mark.parametrize("before", [(), DEAF])
+def test_an_interrupt_stops_the_lever(homed: Demo, vent: RemoteServo, before: tuple[str, ...]) -> None:
+    assert homed.run("arm").returncode == 0
     assert homed.run("move", "5").returncode == 0
-    with homed.begun("move", "60", "--speed", "5") as moving:
+    with homed.begun("move", "60", "--speed", "5", before=before) as moving:
         moves(vent, moving)
         moving.send_signal(signal.SIGINT)
         out, _ = moving.communicate(timeout=20)

@@ -12,6 +12,9 @@ from geartender.build.tables import Motor
 
 RAD_S_PER_RPM = math.pi / 30
 
+# Mechanical time constant, in s, of a small brushed motor whose rotor inertia is not given. Common practice, no source.
+ASSUMED_TIME_S = 0.02
+
 
 @dataclass(frozen=True, slots=True)
 class MotorConstants:
@@ -74,3 +77,8 @@ def resistance_ohm(motor: Motor) -> float:
     stall_power = motor.stall_torque_nm * motor.no_load_rpm * RAD_S_PER_RPM
     half = u * motor.no_load_current_a + stall_power / 2
     return u * u / (half + math.sqrt(half * half - (u * motor.no_load_current_a) ** 2))
+
+
+def rotor_inertia_kg_m2(motor: Motor, constants: MotorConstants) -> float:
+    """The rotor's inertia; where it is not given, the one that makes the time constant J·R/Kt² the usual one."""
+    return motor.rotor_inertia_kg_m2 or ASSUMED_TIME_S * constants.kt_nm_per_a**2 / constants.resistance_ohm

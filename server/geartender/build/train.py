@@ -39,3 +39,18 @@ def mesh_efficiency(mesh: SpurMesh | WormMesh) -> float:
 def train_efficiency(meshes: Sequence[SpurMesh | WormMesh]) -> float:
     """Share of the motor's power that reaches the output."""
     return math.prod(mesh_efficiency(mesh) for mesh in meshes)
+
+
+def backlash_deg(meshes: Sequence[SpurMesh | WormMesh]) -> float | None:
+    """Play at the output in degrees: each mesh's at its pitch circle, divided by the ratio behind it.
+
+    None where no mesh says both its backlash and its module.
+    """
+    known = False
+    total, behind = 0.0, 1.0
+    for mesh in reversed(meshes):
+        if mesh.backlash_mm is not None and mesh.module_mm is not None:
+            known = True
+            total += math.degrees(mesh.backlash_mm / (mesh.module_mm * mesh.driven_teeth / 2)) / behind
+        behind *= float(mesh_ratio(mesh))
+    return total if known else None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import sys
 
 import typer
@@ -25,6 +26,8 @@ sheets.add_to(app)
 
 def main() -> None:
     """Run the command line; an error becomes one plain message and its exit code."""
+    # A shell script starts its background commands deaf to interrupts; whoever interrupts one of ours wants the lever to stop.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     try:
         app()
     except GeartenderError as error:

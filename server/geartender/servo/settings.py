@@ -10,7 +10,8 @@ import math
 from binascii import crc32
 from dataclasses import dataclass
 
-from geartender.build import BuildSheet, MotorConstants, figures, motor_constants
+from geartender.build import BuildSheet, MotorConstants, figures, motor_constants, train
+from geartender.build.motor import rotor_inertia_kg_m2
 from geartender.link.lines import LINE_MAX
 from geartender.servo.units import FINE, TICK_S, Scale
 
@@ -19,9 +20,6 @@ OVERRIDE_MAX = 1.5
 
 NO_LOAD_SHARE = 0.9
 """Share of the no-load speed above which a loaded motor cannot follow."""
-
-ASSUMED_TIME_S = 0.02
-"""s; mechanical time constant of a small brushed motor whose rotor inertia is not given. Common practice, no source."""
 
 DAMPING_FACTOR = 3.0
 """kp times the motor's count rate per volt is 1/(factor * time constant); 2 is well damped, 4 without overshoot."""
@@ -136,9 +134,7 @@ class Dynamics:
         """Refer the load to the motor."""
         motor, figure = motor_constants(sheet.motor), figures(sheet)
         ratio, efficiency = float(figure.gear_ratio), max(figure.train_efficiency, 0.05)
-        rotor = sheet.motor.rotor_inertia_kg_m2
-        if rotor is None:
-            rotor = ASSUMED_TIME_S * motor.kt_nm_per_a**2 / motor.resistance_ohm
+        rotor = rotor_inertia_kg_m2(sheet.motor, motor)
         load = sheet.load.inertia_kg_m2 / (ratio * ratio * efficiency)
         friction = motor.no_load_current_a + sheet.load.friction_nm / scale.nm_per_a
         return cls(motor, rotor + load, rotor, figure.counts_per_motor_turn / math.tau, friction)
@@ -233,14 +229,9 @@ def torque_limit_nm(sheet: BuildSheet) -> float:
 
 
 def backlash_deg(sheet: BuildSheet) -> float:
-    """Play at the output: the sum over the meshes, each seen through those behind it; a guess where none is given."""
-    total, ratio, known = 0.0, 1.0, False
-    for mesh in reversed(sheet.mesh):
-        if mesh.backlash_mm is not None and mesh.module_mm is not None:
-            known = True
-            total += math.degrees(mesh.backlash_mm / (mesh.module_mm * mesh.driven_teeth / 2)) / ratio
-        ratio *= mesh.driven_teeth / (mesh.driver_teeth if mesh.kind == "spur" else mesh.starts)
-    return total if known else ASSUMED_BACKLASH_DEG
+    """Play at the output by the sheet; a guess where it says nothing."""
+    known = train.backlash_deg(sheet.mesh)
+    return ASSUMED_BACKLASH_DEG if known is None else known
 
 
 def _within(value: float, low: int, high: int) -> int:

@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-import math
 import tomllib
 from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from geartender.build.motor import MotorConstants, motor_constants
+from geartender.build.motor import motor_constants, rotor_inertia_kg_m2
 from geartender.build.sheet import BuildSheet
-from geartender.build.train import gear_ratio, mesh_ratio, train_efficiency
+from geartender.build.train import backlash_deg, gear_ratio, train_efficiency
 from geartender.errors import PlantError
 from geartender.mistakes import mistakes_from
 
 DEFAULT_STIFFNESS_NM_PER_DEG = 20.0
 """N·m per degree: a printed train that has play but whose stiffness nobody has measured."""
-ASSUMED_ROTOR_TIME_S = 0.02
-"""Seconds: mechanical time constant of a small motor whose rotor inertia the sheet leaves out. Common practice, no source."""
 LEAST_EFFICIENCY = 0.05
 """A train that the sheet makes out to be worse is simulated with this, so that its equations keep a meaning."""
 STOPS_BEYOND_DEG = 4.0
@@ -129,13 +126,13 @@ def plant_of(sheet: BuildSheet) -> Plant:
         motor=MotorPlant(
             resistance_ohm=constants.resistance_ohm,
             ke_v_s=constants.kt_nm_per_a,
-            rotor_inertia_kg_m2=rotor_inertia_kg_m2(sheet, constants),
+            rotor_inertia_kg_m2=rotor_inertia_kg_m2(sheet.motor, constants),
             coulomb_nm=constants.friction_nm,
         ),
         gear=GearPlant(
             ratio=float(gear_ratio(sheet.mesh)),
             efficiency=max(train_efficiency(sheet.mesh), LEAST_EFFICIENCY),
-            backlash_deg=backlash_deg(sheet),
+            backlash_deg=backlash_deg(sheet.mesh) or 0.0,
             stiffness_nm_per_deg=stiffness,
         ),
         load=LoadPlant(inertia_kg_m2=load.inertia_kg_m2, gravity_nm=load.gravity_nm, friction_nm=load.friction_nm),
@@ -145,22 +142,6 @@ def plant_of(sheet: BuildSheet) -> Plant:
         supply=SupplyPlant(volts=sheet.motor.supply_v, resistance_ohm=SUPPLY_OHM),
         start_deg=_start_deg(sheet),
     )
-
-
-def rotor_inertia_kg_m2(sheet: BuildSheet, constants: MotorConstants) -> float:
-    """The rotor's inertia, or one that gives the usual time constant J·R/Kt²."""
-    given = sheet.motor.rotor_inertia_kg_m2
-    return given or ASSUMED_ROTOR_TIME_S * constants.kt_nm_per_a**2 / constants.resistance_ohm
-
-
-def backlash_deg(sheet: BuildSheet) -> float:
-    """Play at the output: that of each mesh at its pitch circle, divided by the ratio that follows it."""
-    total, after = 0.0, 1.0
-    for mesh in reversed(sheet.mesh):
-        if mesh.backlash_mm and mesh.module_mm:
-            total += math.degrees(mesh.backlash_mm / (mesh.module_mm * mesh.driven_teeth / 2)) / after
-        after *= float(mesh_ratio(mesh))
-    return total
 
 
 def _stops(sheet: BuildSheet) -> StopsPlant | None:

@@ -672,14 +672,21 @@ def _drive(state):
     s[DUTY] = duty
     s[DUTY_OUT] = duty * s[S_POLARITY]
     s[BRIDGE_OUT] = bridge
+    _feel(state, back, accel)
+
+
+@micropython.viper
+def _feel(state, back, accel):
+    """Tell current and load from the drive voltage, the back-EMF and the acceleration commanded, by the motor model."""
+    s = ptr32(state)
     current = 0
-    if bridge:
-        current = ((volts - back) * s[S_RI_NUM]) >> s[S_RI_SHIFT]
+    if s[BRIDGE_OUT]:
+        current = ((s[VOLTS] - int(back)) * s[S_RI_NUM]) >> s[S_RI_SHIFT]
         current = MA_TOP if current > MA_TOP else (0 - MA_TOP if current < 0 - MA_TOP else current)
     s[CURRENT] = current
     part = current >> 4
     s[SQUARES] = (s[SQUARES] + ((part * part) >> 8)) & MASK
-    load = current - ((accel * s[S_KJ_NUM]) >> s[S_KJ_SHIFT])
+    load = current - ((int(accel) * s[S_KJ_NUM]) >> s[S_KJ_SHIFT])
     if s[X_SPEED] > MOVING_SPEED:
         load = load - s[S_FRICTION_MA]
     elif s[X_SPEED] < 0 - MOVING_SPEED:

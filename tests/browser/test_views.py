@@ -116,6 +116,15 @@ def test_nothing_is_wider_than_the_screen_at_200_percent(demo: Service, look: Op
     assert page.evaluate("document.scrollingElement.scrollWidth") <= 320
 
 
+def test_what_happened_stays_on_a_narrow_screen_with_large_type(demo: Service, look: Open) -> None:
+    page = look(demo, "journal", viewport={"width": 320, "height": 640})
+    settled(page, "journal")
+    demo.trouble("reset")
+    expect(page.locator("[data-events]")).to_contain_text("controller")
+    page.evaluate("document.documentElement.style.fontSize = '200%'")
+    assert page.evaluate("document.scrollingElement.scrollWidth") <= 320
+
+
 def test_asks_no_other_host_and_keeps_to_the_budget(demo: Service, look: Open) -> None:
     asked: list[Request] = []
 

@@ -3,6 +3,7 @@
 GeartenderError
 ├── PlanError            a path was asked for that cannot be planned; the request is wrong
 ├── BuildSheetError      a build sheet has mistakes; carries all of them, not only the first
+├── NoStrength           the strength of a tooth is not known; nothing is claimed for it, and the message says why
 ├── PlantError           a plant file has mistakes, or a fault command does; carries all of them
 ├── ConfigError          a service configuration has mistakes; carries all of them
 ├── Unreachable          the client gets no answer from the service
@@ -66,6 +67,10 @@ class Mistake:
     def as_problem(self) -> dict[str, str]:
         """One member of the `errors` list of a validation problem (RFC 9457 section 3)."""
         return {"detail": str(self), "pointer": self.pointer}
+
+
+class NoStrength(GeartenderError, ValueError):
+    """A tooth for which no published form factor stands. The message is a reason to go after "because"."""
 
 
 class BuildSheetError(GeartenderError, ValueError):

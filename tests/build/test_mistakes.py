@@ -58,7 +58,7 @@ def lines(source: object) -> list[str]:
             {"mesh.1.teeth": 5},
             (
                 "mesh[1].teeth: is not a known key. Known here: "
-                "driven_teeth, module_mm, face_mm, allowable_mpa, backlash_mm, kind, driver_teeth, efficiency."
+                "driven_teeth, module_mm, face_mm, allowable_mpa, backlash_mm, centre_error_mm, kind, driver_teeth, efficiency."
             ),
         ),
         (
@@ -106,13 +106,13 @@ def lines(source: object) -> list[str]:
         ),
         (
             {"motor.winding_ohm": None},
-            "motor: lacks a value at stall. Give exactly one of winding_ohm, stall_current_a, stall_torque_nm.",
+            "motor: lacks a value at stall. Give one of winding_ohm, stall_current_a, stall_torque_nm.",
         ),
         (
             {"motor.stall_current_a": 2.0},
             (
-                "motor: gives winding_ohm and stall_current_a. "
-                "Give exactly one of winding_ohm, stall_current_a, stall_torque_nm."
+                "motor.stall_current_a: (2) disagrees with winding_ohm (9): from that, supply_v and the no-load values it would "
+                "be 1.333, and it is 50% above. Correct the one that is wrong, or remove it."
             ),
         ),
         (

@@ -8,14 +8,12 @@ from collections import defaultdict
 from collections.abc import Iterator
 from typing import Any, NamedTuple
 
-from geartender.build.motor import resistance_ohm
+from geartender.build.motor import CURVE_FIELDS, disagreements, resistance_ohm
 from geartender.build.tables import WormMesh
 from geartender.build.train import mesh_efficiency
 
 # A BuildSheet, or one of its tables, in which anything may be None: no type says that of a model without repeating it all.
 Perhaps = Any
-
-CURVE_FIELDS = ("winding_ohm", "stall_current_a", "stall_torque_nm")
 
 
 class Conflict(NamedTuple):
@@ -43,16 +41,24 @@ def _motor(sheet: Perhaps) -> Iterator[Conflict]:
         return
     given = [name for name in CURVE_FIELDS if getattr(motor, name) is not None]
     rests_on = tuple(f"motor.{name}" for name in CURVE_FIELDS)
-    if len(given) != 1:
-        what = f"gives {' and '.join(given)}" if given else "lacks a value at stall"
-        yield Conflict(("motor",), f"{what}. Give exactly one of {', '.join(CURVE_FIELDS)}.", rests_on)
-    elif motor.supply_v is not None and motor.no_load_current_a is not None and given != ["stall_torque_nm"]:
+    known = motor.supply_v is not None and motor.no_load_current_a is not None
+    if not given:
+        yield Conflict(("motor",), f"lacks a value at stall. Give one of {', '.join(CURVE_FIELDS)}.", rests_on)
+    elif known and given[0] != "stall_torque_nm" and motor.supply_v / resistance_ohm(motor) <= motor.no_load_current_a:
         stall = motor.supply_v / resistance_ohm(motor)
-        if stall <= motor.no_load_current_a:
-            text = f"({motor.no_load_current_a:g}) is not below the stall current ({stall:.4g} A). Check both, and supply_v."
-            yield Conflict(
-                ("motor", "no_load_current_a"), text, (*rests_on, "motor.supply_v", "motor.no_load_current_a")
+        text = (
+            f"({motor.no_load_current_a:g}) is not below the stall current ({stall:.4g} A). Check both, and supply_v."
+        )
+        yield Conflict(("motor", "no_load_current_a"), text, (*rests_on, "motor.supply_v", "motor.no_load_current_a"))
+    elif known and motor.no_load_rpm is not None:
+        for each in disagreements(motor):
+            text = (
+                f"({each.given:g}) disagrees with {each.other} ({getattr(motor, each.other):g}): from that, supply_v and the "
+                f"no-load values it would be {each.implied:.4g}, and it is {abs(each.share):.0%} "
+                f"{'above' if each.share > 0 else 'below'}. Correct the one that is wrong, or remove it."
             )
+            rest = ("motor.supply_v", "motor.no_load_rpm", "motor.no_load_current_a")
+            yield Conflict(("motor", each.field), text, (*rests_on, *rest))
 
 
 def _input(sheet: Perhaps) -> Iterator[Conflict]:

@@ -12,6 +12,11 @@ from geartender.build.tables import Motor
 
 RAD_S_PER_RPM = math.pi / 30
 
+# What says how strong the motor is, in the order in which the figures prefer them: the resistance is what a meter shows.
+CURVE_FIELDS = ("winding_ohm", "stall_current_a", "stall_torque_nm")
+# Values of a data sheet that differ by no more than this agree: they are rounded, and typical. Common practice, no source.
+AGREEMENT = 0.05
+
 # Mechanical time constant, in s, of a small brushed motor whose rotor inertia is not given. Common practice, no source.
 ASSUMED_TIME_S = 0.02
 
@@ -28,6 +33,11 @@ class MotorConstants:
     no_load_rad_s: float
     stall_current_a: float
     stall_torque_nm: float
+
+    @property
+    def best_current_a(self) -> float:
+        """Current at which the greatest share of the electrical power reaches the shaft."""
+        return math.sqrt(self.no_load_current_a * self.stall_current_a)
 
     @property
     def friction_nm(self) -> float:
@@ -52,9 +62,17 @@ class MotorConstants:
         """Current for a shaft torque."""
         return self.no_load_current_a + torque_nm / self.kt_nm_per_a
 
+    def speed_rad_s(self, volts: float, current_a: float) -> float:
+        """Speed at a voltage and a current: (U - I·R) / Ke; 0 where it does not turn."""
+        return max((volts - current_a * self.resistance_ohm) / self.kt_nm_per_a, 0.0)
+
+    def volts(self, speed_rad_s: float, current_a: float) -> float:
+        """Voltage that a speed and a current take: Ke·w + I·R."""
+        return self.kt_nm_per_a * speed_rad_s + current_a * self.resistance_ohm
+
 
 def motor_constants(motor: Motor) -> MotorConstants:
-    """The constants of a motor that has no-load values and one value at stall or of the winding."""
+    """The constants of a motor that has no-load values and at least one value at stall or of the winding."""
     u, i0 = motor.supply_v, motor.no_load_current_a
     w0 = motor.no_load_rpm * RAD_S_PER_RPM
     r = resistance_ohm(motor)
@@ -63,7 +81,7 @@ def motor_constants(motor: Motor) -> MotorConstants:
 
 
 def resistance_ohm(motor: Motor) -> float:
-    """Winding resistance, from whichever of the three values the sheet gives.
+    """Winding resistance, from the first of the three values that the sheet gives.
 
     With the stall torque it solves Ts = (U - I0·R)² / (R·w0), the smaller root: at the larger one no voltage is left at no load.
     """
@@ -77,6 +95,34 @@ def resistance_ohm(motor: Motor) -> float:
     stall_power = motor.stall_torque_nm * motor.no_load_rpm * RAD_S_PER_RPM
     half = u * motor.no_load_current_a + stall_power / 2
     return u * u / (half + math.sqrt(half * half - (u * motor.no_load_current_a) ** 2))
+
+
+@dataclass(frozen=True, slots=True)
+class Disagreement:
+    """Two values of a motor's sheet that cannot both be right."""
+
+    field: str
+    given: float
+    other: str
+    """The field that the figures rest on."""
+    implied: float
+    """What that field makes of the first."""
+
+    @property
+    def share(self) -> float:
+        """How far the given value is off, as a share of the implied one."""
+        return self.given / self.implied - 1.0
+
+
+def disagreements(motor: Motor) -> list[Disagreement]:
+    """Values at stall that differ from what the first one given makes of them, by more than data sheets round."""
+    given = [name for name in CURVE_FIELDS if getattr(motor, name) is not None]
+    constants = motor_constants(motor)
+    implied = dict(
+        zip(CURVE_FIELDS, (constants.resistance_ohm, constants.stall_current_a, constants.stall_torque_nm), strict=True)
+    )
+    found = [Disagreement(name, getattr(motor, name), given[0], implied[name]) for name in given[1:]]
+    return [each for each in found if abs(each.share) > AGREEMENT]
 
 
 def rotor_inertia_kg_m2(motor: Motor, constants: MotorConstants) -> float:

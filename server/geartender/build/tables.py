@@ -34,7 +34,7 @@ class Table(BaseModel):
 
 
 class Motor(Table):
-    """The brushed DC motor, from its data sheet or measured, and exactly one of the three last values of its curve."""
+    """The brushed DC motor, from its data sheet or measured, with at least one value at stall or of the winding."""
 
     supply_v: Annotated[float, Field(ge=1.0, le=HIGHEST_SUPPLY_V)]
     """Give the voltage at which the other values hold, and which the supply delivers."""
@@ -56,6 +56,8 @@ class Motor(Table):
     """Give how many kelvin the winding warms for each watt of heat, in the housing it is built into."""
     thermal_time_s: Annotated[float, Field(gt=0.0, le=1e6)] | None = None
     """Give the time in which a warming winding makes 63 % of its way, in s."""
+    ambient_c: Annotated[float, Field(ge=-40.0, le=80.0)] = 25.0
+    """Give the temperature of the air round the motor on the warmest day, in °C."""
 
 
 class Bridge(Table):
@@ -112,6 +114,8 @@ class Gear(Table):
     """Give the bending stress you trust the weaker gear's teeth with; for printed teeth it is your own assumption."""
     backlash_mm: Annotated[float, Field(ge=0.0, le=20.0)] | None = None
     """Measure the play at the pitch circle: rock one gear with the other held."""
+    centre_error_mm: Annotated[float, Field(ge=0.0, le=10.0)] | None = None
+    """Give how much farther apart the axles stand than the gears' own centre distance; its play adds to backlash_mm."""
 
 
 class SpurMesh(Gear):
@@ -192,7 +196,7 @@ class Load(Table):
     friction_nm: Annotated[float, Field(ge=0.0, le=1e5)] = 0.0
     """Give the torque that just keeps the output moving, without its weight."""
     stiffness_nm_per_deg: Annotated[float, Field(gt=0.0, le=1e6)] | None = None
-    """Give the torque that twists the way from the last gear to the load by one degree."""
+    """Give the torque at the output that twists the train by one degree while the motor is held."""
 
 
 class Overload(Table):
@@ -241,6 +245,10 @@ class Supply(Table):
 
     kind: Literal["adapter", "battery"] = "adapter"
     """Say "adapter" or "battery"."""
+    highest_v: Annotated[float, Field(gt=0.0, le=HIGHEST_SUPPLY_V)] | None = None
+    """Give the highest voltage that the supply ever has, as while a battery charges. Left out: motor.supply_v."""
+    resistance_ohm: Annotated[float, Field(ge=0.0, le=1000.0)] | None = None
+    """Give the resistance of supply and wiring up to the bridge: how far the voltage falls for each ampere."""
     capacity_ah: Annotated[float, Field(gt=0.0, le=10_000.0)] | None = None
     """Give the capacity printed on the battery, in Ah."""
     rated_hours: Annotated[float, Field(gt=0.0, le=1000.0)] = 20.0

@@ -10,7 +10,9 @@ import math
 from binascii import crc32
 from dataclasses import dataclass
 
-from geartender.build import BuildSheet, MotorConstants, figures, motor_constants, train
+from geartender.build import BuildSheet, MotorConstants, motor_constants, train
+from geartender.build.disc import counts_per_motor_turn
+from geartender.build.drive import Drive
 from geartender.build.motor import rotor_inertia_kg_m2
 from geartender.link.lines import LINE_MAX
 from geartender.servo.units import FINE, TICK_S, Scale
@@ -73,9 +75,6 @@ SUPPLY_LOW_SHARE = 0.75
 WINDING_MAX_C = 100.0
 """deg C; taken where the sheet says nothing: enamel of the commonest class stands 130. Common practice, no source."""
 
-AMBIENT_C = 25.0
-"""deg C around the motor."""
-
 HOME_SLOW_COUNTS_S = 50.0
 """Counts per s of the slow approach: ten ticks a count, so that the edge is known to a tenth of a count."""
 
@@ -132,12 +131,12 @@ class Dynamics:
     @classmethod
     def of(cls, sheet: BuildSheet, scale: Scale) -> Dynamics:
         """Refer the load to the motor."""
-        motor, figure = motor_constants(sheet.motor), figures(sheet)
-        ratio, efficiency = float(figure.gear_ratio), max(figure.train_efficiency, 0.05)
+        drive = Drive.of(sheet)
+        motor, ratio, efficiency = drive.motor, drive.ratio, max(drive.efficiency, 0.05)
         rotor = rotor_inertia_kg_m2(sheet.motor, motor)
         load = sheet.load.inertia_kg_m2 / (ratio * ratio * efficiency)
         friction = motor.no_load_current_a + sheet.load.friction_nm / scale.nm_per_a
-        return cls(motor, rotor + load, rotor, figure.counts_per_motor_turn / math.tau, friction)
+        return cls(motor, rotor + load, rotor, counts_per_motor_turn(sheet.disc) / math.tau, friction)
 
     @property
     def time_s(self) -> float:
@@ -208,7 +207,7 @@ def gain(value: float) -> tuple[int, int]:
 def speed_limit(sheet: BuildSheet) -> float:
     """Highest speed of the output that is ever commanded, override included, deg per s."""
     limit = sheet.limits.speed_deg_s if sheet.limits else 0.0
-    return min(OVERRIDE_MAX * limit, NO_LOAD_SHARE * figures(sheet).no_load_output_deg_s)
+    return min(OVERRIDE_MAX * limit, NO_LOAD_SHARE * Drive.of(sheet).no_load_deg_s)
 
 
 def current_limit_a(sheet: BuildSheet) -> float:
@@ -220,7 +219,7 @@ def current_limit_a(sheet: BuildSheet) -> float:
 
 def overload_nm(sheet: BuildSheet) -> float:
     """Torque at the output that is too much."""
-    return sheet.overload.torque_nm or figures(sheet).suggested_overload_nm
+    return Drive.of(sheet).overload_nm
 
 
 def torque_limit_nm(sheet: BuildSheet) -> float:
@@ -345,7 +344,7 @@ def _heat(sheet: BuildSheet, dynamics: Dynamics) -> dict[str, int]:
         "winding_max": _within((motor.max_winding_c or WINDING_MAX_C) * 10, 300, 3000),
         "heat_num": _within(rise * 1000, 0, 1_000_000),
         "heat_tau_s": _within(motor.thermal_time_s or 1, 1, 100_000),
-        "ambient": round(AMBIENT_C * 10),
+        "ambient": round(motor.ambient_c * 10),
     }
 
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from geartender.build import BuildSheet, figures, motor_constants
+from geartender.build import BuildSheet
+from geartender.build.disc import counts_per_motor_turn
+from geartender.build.drive import Drive
 
 WIRE = 65536
 """Link units of a count: positions, speeds, accelerations and jerks go over the link in 1/65536 count."""
@@ -32,10 +34,10 @@ class Scale:
     @classmethod
     def of(cls, sheet: BuildSheet) -> Scale:
         """The scale of a build sheet."""
-        figure, motor = figures(sheet), motor_constants(sheet.motor)
-        nm_per_a = motor.kt_nm_per_a * float(figure.gear_ratio) * figure.train_efficiency
+        drive = Drive.of(sheet)
+        counts = float(counts_per_motor_turn(sheet.disc) * drive.exact_ratio)
         home_deg = sheet.home.angle_deg if sheet.home else 0.0
-        return cls(float(figure.deg_per_count), home_deg, nm_per_a, float(figure.counts_per_output_turn))
+        return cls(360 / counts, home_deg, drive.motor.kt_nm_per_a * drive.gain, counts)
 
     def counts(self, deg: float) -> float:
         """Counts in so many degrees."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import Literal
 
-from geartender.build import heat, pin
+from geartender.build import duty, heat, pin
 from geartender.build.battery import hours, rated_current_a
 from geartender.build.drive import Drive
 from geartender.build.figure_models import (
@@ -100,27 +100,31 @@ def winding_figures(drive: Drive, working: WorkingPoint) -> HeatFigures | None:
         current = min(continuous * math.sqrt(loss_factor), constants.stall_current_a)
         return {"current_a": current, "torque_nm": drive.torque_nm(current)}
 
-    periods = [(factor, factor * heat.CYCLE_S, (1 - factor) * heat.CYCLE_S) for factor in heat.CYCLIC_FACTORS]
     return HeatFigures(
         ambient_c=motor.ambient_c,
         max_winding_c=limit,
         continuous_current_a=continuous,
         runaway_current_a=winding.runaway_a,
-        s2=[ShortTime(for_s=on, **rated(heat.short_time_factor(on, time))) for on in heat.SHORT_TIMES_S]
-        if time
-        else [],
-        s3=[
-            Periodic(cyclic_factor=factor, **rated(1 / heat.periodic_peak(on, off, time)))
-            for factor, on, off in periods
-        ]
-        if time
-        else [],
+        s2=[_short_time(on, rated(duty.short_time_factor(on, time))) for on in duty.SHORT_TIMES_S] if time else [],
+        s3=[_periodic(share, rated(1 / _peak(share, time))) for share in duty.CYCLIC_FACTORS] if time else [],
         warming=[
             _warming(winding, limit, "working", working.current_a),
             _warming(winding, limit, "overload", min(drive.current_a(drive.overload_nm), constants.stall_current_a)),
             _warming(winding, limit, "stall", constants.stall_current_a),
         ],
     )
+
+
+def _short_time(on_s: float, load: dict[str, float]) -> ShortTime:
+    return ShortTime(duty_type=duty.short_time_name(on_s), for_s=on_s, **load)
+
+
+def _periodic(share: float, load: dict[str, float]) -> Periodic:
+    return Periodic(duty_type=duty.periodic_name(share), cyclic_factor=share, **load)
+
+
+def _peak(share: float, time_s: float) -> float:
+    return duty.periodic_peak(share * duty.CYCLE_S, (1 - share) * duty.CYCLE_S, time_s)
 
 
 def _warming(

@@ -233,6 +233,8 @@ class SuggestedLimits(Group):
 class ShortTime(Group):
     """A short-time duty (S2): so long from cold, then cooled again."""
 
+    duty_type: str
+    """As IEC 60034-1 writes it: S2 10 min."""
     for_s: float
     torque_nm: float
     current_a: float
@@ -241,6 +243,8 @@ class ShortTime(Group):
 class Periodic(Group):
     """An intermittent periodic duty (S3) of a ten-minute cycle."""
 
+    duty_type: str
+    """As IEC 60034-1 writes it: S3 25 %."""
     cyclic_factor: float
     """Share of the cycle that is run."""
     torque_nm: float

@@ -3,21 +3,17 @@
 The rise follows C · dT/dt = I² · R(T) - (T - Ta) / Rth with R(T) = R20 · (1 + α · (T - 20)). Both are linear in T, so the
 solution is exact: an exponential whose time constant grows with the feedback through the resistance, until at 1 it runs away.
 Temperatures in °C, resistances in Ω, times in s, Rth in K/W.
-Sources: the resistance method and duty types of IEC 60034-1 (clause numbers from memory); α from copper's 234.5 °C.
+Sources: the resistance method and duty types of IEC 60034-1 (clause numbers from memory); α as engineering handbooks print it.
 """
 
 import math
 from dataclasses import dataclass
 
-# Temperature coefficient of copper at 20 °C, per K: 1 / (234.5 + 20).
-COPPER_PER_K = 1 / 254.5
+# Temperature coefficient of copper's resistance, per K, for a resistance at 20 °C: 1 / (234.5 + 20), as it is printed.
+COPPER_PER_K = 0.00393
 COLD_C = 20.0
 # Inferred zero of copper's resistance, in °C below zero, by IEC 60034-1.
 COPPER_ZERO_C = 235.0
-# Cycle of an intermittent duty where nothing else is said, and the preferred factors and times: IEC 60034-1, from memory.
-CYCLE_S = 600.0
-CYCLIC_FACTORS = (0.15, 0.25, 0.40, 0.60)
-SHORT_TIMES_S = (600.0, 1800.0, 3600.0, 5400.0)
 
 
 def resistance_at(resistance_ohm: float, at_c: float, then_c: float, zero_c: float = COPPER_ZERO_C) -> float:
@@ -101,18 +97,3 @@ class Winding:
 def _grown(rate: float, seconds: float) -> float:
     """(1 - e^(-rate · t)) / rate, and t where the rate is 0."""
     return seconds if rate == 0.0 else -math.expm1(-rate * seconds) / rate
-
-
-def short_time_factor(on_s: float, time_s: float) -> float:
-    """Loss of a short-time duty (S2) as a multiple of the continuous one, cold at its start: 1 / (1 - e^(-on/τ))."""
-    return -1 / math.expm1(-on_s / time_s)
-
-
-def periodic_peak(on_s: float, off_s: float, time_s: float) -> float:
-    """Peak of an intermittent duty (S3) as a share of the final rise: (1 - e^(-on/τ)) / (1 - e^(-(on + off)/τ))."""
-    return math.expm1(-on_s / time_s) / math.expm1(-(on_s + off_s) / time_s)
-
-
-def periodic_valley(on_s: float, off_s: float, time_s: float) -> float:
-    """Lowest of an intermittent duty as a share of the final rise: the peak, cooled through the pause."""
-    return periodic_peak(on_s, off_s, time_s) * math.exp(-off_s / time_s)

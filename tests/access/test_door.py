@@ -50,6 +50,10 @@ READS = {
     "GET /api/v1/servos/{servo}/figures",
     "GET /api/v1/simulation",
     "POST /api/v1/figures",
+    "GET /api/v1/figures/why",
+    "GET /api/v1/build/schema",
+    "POST /api/v1/build/from-toml",
+    "POST /api/v1/build/to-toml",
 }
 SOCKETS = {"/api/v1/live"}
 FILLED = {"servo": "vent", "id": "m-1", "slug": "busy", "asked_version": "x", "name:path": "app.js"}

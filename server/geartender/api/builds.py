@@ -6,6 +6,7 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Header, Response
 
+from geartender.api.accepts import prefers
 from geartender.api.deps import ServiceDep, ServoDep
 from geartender.api.openapi import problems
 from geartender.api.preconditions import entity_tag, require_revision, weakly_matches
@@ -17,6 +18,9 @@ router = APIRouter(tags=["build"])
 
 IfMatch = Annotated[str | None, Header(alias="If-Match", description="ETag of the sheet that this one replaces.")]
 IfNoneMatch = Annotated[str | None, Header(alias="If-None-Match", description="ETag of the sheet you have already.")]
+AcceptHeader = Annotated[
+    str | None, Header(description="`application/toml` for a file.", examples=["application/toml"])
+]
 SheetBody = Annotated[dict[str, Any], Body()]
 SHEET_SCHEMA: dict[str, Any] = {
     "requestBody": {
@@ -30,6 +34,8 @@ ETAG_HEADER: dict[int | str, dict[str, Any]] = {
         "headers": {"ETag": {"schema": {"type": "string"}, "description": "Its revision."}},
     }
 }
+TOML_MEDIA_TYPE = "application/toml"
+TOML_CONTENT: dict[str, Any] = {TOML_MEDIA_TYPE: {"schema": {"type": "string"}}}
 NOT_CHANGED: dict[int | str, dict[str, Any]] = {304: {"description": "You have it already."}}
 
 
@@ -40,19 +46,30 @@ def build_file(servo: str) -> str:
 
 def sheet_tag(sheet: BuildSheet) -> str:
     """The strong ETag of a build sheet."""
-    return entity_tag(sheet.model_dump_json(exclude_none=True))
+    return entity_tag(sheet.model_dump_json(exclude_unset=True, exclude_none=True))
+
+
+def toml_response(sheet: BuildSheet) -> Response:
+    """The sheet as a TOML file. Without an ETag: it is another representation than the one that a PUT replaces."""
+    headers = {"Vary": "Accept", "Cache-Control": "no-cache"}
+    return Response(write_build(sheet), media_type=TOML_MEDIA_TYPE, headers=headers)
 
 
 @router.get(
     "/servos/{servo}/build",
     operation_id="getBuild",
-    summary="The build sheet in force",
+    summary="The build sheet in force, with what was written into it; as JSON or TOML",
     response_model=BuildSheet,
+    response_model_exclude_unset=True,
     response_model_exclude_none=True,
-    responses={**ETAG_HEADER, **NOT_CHANGED, **problems("unknown")},
+    responses={200: {**ETAG_HEADER[200], "content": TOML_CONTENT}, **NOT_CHANGED, **problems("unknown")},
 )
-async def get_build(response: Response, servo: ServoDep, if_none_match: IfNoneMatch = None) -> Response | BuildSheet:
-    headers = {"ETag": sheet_tag(servo.sheet), "Cache-Control": "no-cache"}
+async def get_build(
+    response: Response, servo: ServoDep, if_none_match: IfNoneMatch = None, accept: AcceptHeader = None
+) -> Response | BuildSheet:
+    if prefers(accept, TOML_MEDIA_TYPE):
+        return toml_response(servo.sheet)
+    headers = {"ETag": sheet_tag(servo.sheet), "Cache-Control": "no-cache", "Vary": "Accept"}
     if if_none_match is not None and weakly_matches(if_none_match, headers["ETag"]):
         return Response(status_code=304, headers=headers)
     response.headers.update(headers)
@@ -64,6 +81,7 @@ async def get_build(response: Response, servo: ServoDep, if_none_match: IfNoneMa
     operation_id="putBuild",
     summary="Put another build sheet in force; only while disarmed",
     response_model=BuildSheet,
+    response_model_exclude_unset=True,
     response_model_exclude_none=True,
     responses={**ETAG_HEADER, **problems("unknown", "busy", "stale", "revision-required", "too-large", "not-json")},
     openapi_extra=SHEET_SCHEMA,

@@ -9,13 +9,14 @@ from fastapi import APIRouter, Header, Path, Request, Response
 from fastapi.exceptions import RequestValidationError
 from pydantic import BaseModel
 
+from geartender.api.accepts import prefers
 from geartender.api.deps import AnyoneDep, KeyDep, ServiceDep, ServoDep, WaitDep, WhoDep
 from geartender.api.examples import MOTION, SNAPSHOT, TRACE
 from geartender.api.models import Listing, StopRequest
 from geartender.api.once import Key
 from geartender.api.openapi import example, problems
 from geartender.api.prefer import applied, settle
-from geartender.api.rows import CSV_MEDIA_TYPE, csv_text, wants_csv
+from geartender.api.rows import CSV_MEDIA_TYPE, csv_text
 from geartender.api.service import Service
 from geartender.api.stop_first import MISTAKES
 from geartender.servo.models import MotionReport, Snapshot, TraceRow
@@ -170,6 +171,6 @@ async def get_motion(response: Response, servo: ServoDep, motion_id: MotionId, w
 )
 async def get_trace(servo: ServoDep, motion_id: MotionId, accept: AcceptHeader = None) -> Response | Listing[TraceRow]:
     rows = servo.motion(motion_id).trace_rows()
-    if wants_csv(accept):
+    if prefers(accept, "text/csv"):
         return Response(csv_text(TraceRow, rows), media_type=CSV_MEDIA_TYPE, headers={"Vary": "Accept"})
     return Listing[TraceRow](items=rows)

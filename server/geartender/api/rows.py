@@ -20,25 +20,3 @@ def csv_text(model: type[BaseModel], rows: Iterable[BaseModel]) -> str:
         values = row.model_dump(mode="json")
         writer.writerow("" if values[name] is None else values[name] for name in model.model_fields)
     return out.getvalue()
-
-
-def wants_csv(accept: str | None) -> bool:
-    """Whether an Accept field prefers CSV to JSON (RFC 9110 section 12.5.1); JSON when both are equal."""
-    weights = dict(_weighed(item) for item in (accept or "*/*").split(","))
-
-    def weight(kind: str, family: str) -> float:
-        return weights.get(kind, weights.get(family, weights.get("*/*", 0.0)))
-
-    return weight("text/csv", "text/*") > weight("application/json", "application/*")
-
-
-def _weighed(item: str) -> tuple[str, float]:
-    kind, *parameters = (part.strip().lower() for part in item.split(";"))
-    for parameter in parameters:
-        name, _, value = parameter.partition("=")
-        if name.strip() == "q":
-            try:
-                return kind, float(value)
-            except ValueError:
-                return kind, 0.0
-    return kind, 1.0

@@ -1,4 +1,5 @@
 import json
+from itertools import chain
 from pathlib import Path
 
 import pytest
@@ -6,6 +7,7 @@ import pytest
 from geartender.build import figures, load_build
 from geartender.cli.main import main
 from geartender.cli.running import ridge_vent
+from geartender.cli.wall_page import GROUPS, TABLES
 
 CONFIG = '[[servo]]\nname = "vent"\nport = "/dev/null"\nbuild = "{build}"\n'
 
@@ -28,31 +30,52 @@ def test_figures_as_json_are_those_of_the_sheet(
     assert err == ""
 
 
-def test_figures_on_the_wall_name_every_figure_with_its_unit(
+def test_figures_on_the_wall_stand_in_groups_with_units_and_warnings_first(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert run(monkeypatch, "figures", str(ridge_vent())) == 0
-    out = capsys.readouterr().out
-    assert "Output stall torque" in out
-    assert "N·m" in out
-    assert "Gear ratio" in out
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0] == "First, on Ridge vent"
+    assert lines[1].startswith("! At a stall the motor makes")
+    at = [lines.index(title) for title in ("Counting", "At the output", "Meshes", "Notes")]
+    assert at == sorted(at)
+    stall = next(line for line in lines[at[1] :] if "Stall torque" in line)
+    assert stall.split()[-2:] == ["15.13", "N·m"]
+    limits = next(line for line in lines if "Bears, at the output" in line).split()
+    assert limits[-5:] == ["40.1", "19.2", "9.92", "8.081", "N·m"]
+    assert max(map(len, lines)) <= 100
 
 
-def test_several_sheets_stand_side_by_side(
+def test_the_wall_page_leaves_out_no_figure_but_the_curves() -> None:
+    found = figures(load_build(ridge_vent())).model_dump(mode="json")
+    shown = {*chain.from_iterable(GROUPS.values()), *TABLES, "heat", "pulse", "meshes", "warnings", "notes"}
+    assert set(found) - shown == {"curve"}
+    assert shown <= set(found)
+
+
+def test_several_sheets_stand_side_by_side_with_what_differs_marked(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:
     other = tmp_path / "other.toml"
-    other.write_text(
-        ridge_vent()
-        .read_text()
-        .replace('name = "Ridge vent"', 'name = "Other"')
-        .replace("no_load_rpm = 4600", "no_load_rpm = 2300")
-    )
+    text = ridge_vent().read_text().replace('name = "Ridge vent"', 'name = "Other"')
+    swapped = text.replace("driver_teeth = 12\ndriven_teeth = 58", "driver_teeth = 24\ndriven_teeth = 58")
+    assert swapped != text
+    other.write_text(swapped)
     assert run(monkeypatch, "figures", str(ridge_vent()), str(other)) == 0
     lines = capsys.readouterr().out.splitlines()
-    assert lines[0].split() == ["Ridge", "vent", "Other"]
-    rate = next(line for line in lines if line.startswith("Count rate")).split()
-    assert float(rate[2]) == pytest.approx(2 * float(rate[3]), rel=1e-3)
+    assert any(line.split() == ["Ridge", "vent", "Other"] for line in lines)
+
+    def values(label: str) -> list[str]:
+        return next(line for line in lines if line.strip().startswith(label)).removeprefix("  " + label).split()
+
+    speed = values("No-load speed")
+    assert float(speed[1]) == pytest.approx(2 * float(speed[0]), rel=1e-3)
+    assert speed[-1] == "≠"
+    torque = values("Stall torque")
+    assert float(torque[0]) == pytest.approx(2 * float(torque[1]), rel=1e-3)
+    assert values("Counts per motor turn") == ["16", "16"]
+    assert values("Angle of one count")[-1] == "≠"
+    assert values("Root stress at a stall")[-1] == "≠"
 
 
 def test_a_wrong_sheet_is_told_line_by_line(

@@ -6,14 +6,14 @@ from geartender.cli.wording import label_and_unit, shown
 @pytest.mark.parametrize(
     ("field", "label", "unit"),
     [
-        ("output_stall_torque_nm", "Output stall torque", "N·m"),
-        ("no_load_output_deg_s", "No load output", "°/s"),
-        ("accel_deg_s2", "Accel", "°/s²"),
+        ("output_stall_torque_nm", "Stall torque", "N·m"),
+        ("no_load_output_deg_s", "No-load speed", "°/s"),
+        ("accel_deg_s2", "Acceleration", "°/s²"),
         ("count_rate_hz", "Count rate", "Hz"),
         ("gear_ratio", "Gear ratio", ""),
         ("self_locking", "Self locking", ""),
         ("backlash_deg", "Backlash", "°"),
-        ("root_stress_mpa", "Root stress", "MPa"),
+        ("root_stress_mpa", "Root stress at a stall", "MPa"),
     ],
 )
 def test_names_become_labels_and_units(field: str, label: str, unit: str) -> None:

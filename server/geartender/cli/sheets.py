@@ -2,24 +2,18 @@
 
 from __future__ import annotations
 
-import textwrap
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from geartender.cli.remote import AsJson
 from geartender.cli.terminal import FAILED, result, say, stop_with
-from geartender.cli.wording import label_and_unit, shown
+from geartender.cli.wall_page import wall_page
 from geartender.errors import BuildSheetError
 
 if TYPE_CHECKING:
     from geartender.build import BuildSheet
-
-COLUMN = 16
-"""Characters of a column of values; a note is folded to the width of one sheet of them."""
-LABEL = 34
-NOTE_WIDTH = 72
 
 config = typer.Typer(no_args_is_help=True, help="The service's configuration.")
 
@@ -44,30 +38,6 @@ def figures(
         return
     names = [sheet.name or path.stem for sheet, path in zip(sheets, files, strict=True)]
     print(wall_page(names, found))
-
-
-def wall_page(names: list[str], found: list[dict[str, Any]]) -> str:
-    """The figures as a page to pin to the wall: a line for each, a column for each sheet, then the notes."""
-    rule = "─" * (LABEL + 12 + COLUMN * len(names))
-    lines = [" " * LABEL + "".join(f"{name[: COLUMN - 1]:>{COLUMN}}" for name in names), rule]
-    for field in found[0]:
-        values = [one[field] for one in found]
-        if isinstance(values[0], dict):
-            lines += ["", label_and_unit(field)[0]]
-            lines += [_row(inner, [one[inner] for one in values], indent="  ") for inner in values[0]]
-        elif not isinstance(values[0], list):
-            lines.append(_row(field, values))
-    for name, one in zip(names, found, strict=True):
-        lines += ["", f"Notes on {name}" if len(names) > 1 else "Notes"]
-        lines += [textwrap.fill(note, NOTE_WIDTH, initial_indent="· ", subsequent_indent="  ") for note in one["notes"]]
-    return "\n".join(lines)
-
-
-def _row(field: str, values: list[Any], indent: str = "") -> str:
-    label, unit = label_and_unit(field)
-    return (
-        f"{indent + label:<{LABEL}}" + "".join(f"{shown(value):>{COLUMN}}" for value in values) + f"  {unit}".rstrip()
-    )
 
 
 def _read(path: Path) -> BuildSheet:

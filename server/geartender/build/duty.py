@@ -45,11 +45,6 @@ def periodic_peak(on_s: float, off_s: float, time_s: float) -> float:
     return math.expm1(-on_s / time_s) / math.expm1(-(on_s + off_s) / time_s)
 
 
-def periodic_valley(on_s: float, off_s: float, time_s: float) -> float:
-    """Lowest of an intermittent duty as a share of the final rise: the peak, cooled through the pause."""
-    return periodic_peak(on_s, off_s, time_s) * math.exp(-off_s / time_s)
-
-
 def rms_torque(segments: Sequence[tuple[float, float, float]]) -> float:
     """The steady torque that warms as a cycle does: √(∑ T²·t / ∑ t), pauses counted in.
 

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from geartender.build.disc import COUNTER_HZ
 from geartender.build.figure_models import Figures, InputFigures, MeshFigures
+from geartender.build.pin import least_series_ohm, series_for_current_ohm
 from geartender.build.sheet import BuildSheet
 from geartender.build.tables import Input, SpurMesh, WormMesh
 from geartender.build.train import ASSUMED_SPUR_EFFICIENCY, ASSUMED_WORM_FRICTION
@@ -14,6 +15,10 @@ USABLE_SPEED_SHARE = 0.8
 LEAST_CONTACT_RATIO = 1.2
 # Zener diodes below this voltage have a soft knee: they leak before it, and clamp lower at less than their test current.
 SOFT_ZENER_V, ZENER_TEST_MA = 5.1, 5.0
+# Current that a sensor, a small resistor and a Zener diode all bear without warming, in A. Common practice, no source.
+GENTLE_CLAMP_A = 1e-3
+# What a small Zener diode stands, in W: the smaller of the common sizes. Common practice, no source.
+SMALL_ZENER_W = 0.25
 # A worm that locks by less than this margin lets go when it is shaken. Common practice, no source.
 SAFE_LOCKING_MARGIN = 1.5
 
@@ -66,9 +71,10 @@ def _teeth(sheet: BuildSheet, found: Figures) -> Iterator[str]:
 
 def _pin(circuit: Input, found: InputFigures) -> Iterator[str]:
     if found.high_v is None:
+        resistor = series_for_current_ohm(circuit.sensor_high_v, circuit.clamp_v or 0.0, GENTLE_CLAMP_A)
         yield (
-            "The clamp of the sensor inputs has no resistor before it: sensor or diode burn. Fit one, about "
-            f"{1e3 * (circuit.sensor_high_v - (circuit.clamp_v or 0.0)):.0f} Ω for 1 mA."
+            f"The clamp of the sensor inputs has no resistor before it: sensor or diode burn. Fit one, {resistor:.0f} Ω for "
+            f"{1e3 * GENTLE_CLAMP_A:g} mA."
         )
         return
     if found.high_v > circuit.logic_v:
@@ -80,6 +86,12 @@ def _pin(circuit: Input, found: InputFigures) -> Iterator[str]:
         yield f"The sensors' high level at the pin ({found.high_v:.3g} V) is too low to read high for certain."
     if not found.low_ok:
         yield f"The sensors' low level at the pin ({found.low_v:.3g} V) is too high to read low for certain."
+    if circuit.clamp_v is not None and found.clamp_mw is not None and found.clamp_mw > 1e3 * SMALL_ZENER_W:
+        least = least_series_ohm(circuit.sensor_high_v, circuit.clamp_v, SMALL_ZENER_W)
+        yield (
+            f"The Zener diode at a sensor pin takes {found.clamp_mw:.0f} mW, and small ones stand {1e3 * SMALL_ZENER_W:g}: "
+            f"use {least:.0f} Ω or more before it."
+        )
     if found.edges_ok is False:
         yield (
             "The capacitor at the sensor pins delays the edges longer than a count lasts at full speed: counts would be lost. "

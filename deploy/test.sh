@@ -3,12 +3,19 @@
 #   deploy/test.sh              everything
 #   deploy/test.sh --fast       without the slow tests
 #   deploy/test.sh tests/api    other arguments go to pytest
+# Tests of real processes in real time run first and by themselves, so that nothing starves them; then all the others.
 set -euo pipefail
 . "$(dirname "$0")/setup.sh"
 
 arguments=()
-for argument in "$@"; do
-  if [ "$argument" = --fast ]; then arguments+=(-m "not slow"); else arguments+=("$argument"); fi
+wanted=()
+while [ $# -gt 0 ]; do
+  case $1 in
+    --fast) wanted+=("not slow") ;;
+    -m) wanted+=("$2"); shift ;;
+    *) arguments+=("$1") ;;
+  esac
+  shift
 done
 
 need node nodejs npm
@@ -35,11 +42,21 @@ step "mypy" "$venv/bin/mypy"
 step "lint-imports" "$venv/bin/lint-imports"
 step "tsc" page_types
 
-say "== pytest"
 log=$(mktemp)
 trap 'rm -f "$log"' EXIT
-"$venv/bin/pytest" -n 2 --dist loadgroup "${arguments[@]}" | tee "$log" || failed+=(pytest)
+nothing_selected=5
+empty=0
+tests() {
+  local name=$1 selection=$2 code=0 expression
+  for expression in "${wanted[@]}"; do selection="$selection and ($expression)"; done
+  say "== pytest: $name"
+  "$venv/bin/pytest" -n 2 --dist loadgroup -m "$selection" "${arguments[@]}" | tee -a "$log" || code=$?
+  if [ $code -eq $nothing_selected ]; then empty=$((empty + 1)); elif [ $code -ne 0 ]; then failed+=("$name"); fi
+}
+tests "in real time" "real_time"
+tests "all others" "not real_time"
+if [ $empty -eq 2 ]; then failed+=("no test was selected"); fi
 
 if [ ${#failed[@]} -gt 0 ]; then say "Failed: ${failed[*]}"; fi
-tail -n 1 "$log"
+grep -E '(passed|failed|error|deselected).* in [0-9.]+s' "$log" || true
 [ ${#failed[@]} -eq 0 ]

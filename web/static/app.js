@@ -6,10 +6,10 @@ import { need } from "./lib/dom.js";
 import { Live } from "./lib/live.js";
 import { Painter } from "./lib/painter.js";
 import { Preferences } from "./lib/preferences.js";
+import { report } from "./lib/report.js";
 import { Stopper } from "./lib/stopper.js";
 import { Store } from "./lib/store.js";
 import { Views } from "./lib/views.js";
-import { mountBuildView } from "./components/build-view/build-view.js";
 import { mountDrive } from "./components/drive/drive.js";
 import { mountJournalView } from "./components/journal-view/journal-view.js";
 import { mountSequencesView } from "./components/sequences-view/sequences-view.js";
@@ -43,6 +43,12 @@ function applyPreferences({ choices }) {
   root.dataset.hand = choices.leftHanded ? "left" : "right";
 }
 
+/** The largest view is fetched when it is first opened. @type {(...args: Parameters<import("./lib/page.js").Mount>) => Promise<void>} */
+async function mountBuild(section, page, signal) {
+  const { mountBuildView } = await import("./components/build-view/build-view.js");
+  if (!signal.aborted) mountBuildView(section, page, signal);
+}
+
 async function start() {
   const store = new Store();
   const preferences = new Preferences(defaultLabel());
@@ -73,7 +79,7 @@ async function start() {
   new Views({
     drive: (section, signal) => mountDrive(section, page, signal),
     sequences: (section, signal) => mountSequencesView(section, page, signal),
-    build: (section, signal) => mountBuildView(section, page, signal),
+    build: (section, signal) => void report(section, mountBuild(section, page, signal)),
     bench: none,
     journal: (section, signal) => mountJournalView(section, page, signal),
     settings: (section, signal) => mountSettingsView(section, page, signal),

@@ -4,13 +4,17 @@ import { randomName } from "./identity.js";
 /** An answer takes a few ms; longer than this and the way to the service is not there. */
 const ANSWER_TIMEOUT_MS = 4000;
 
+/** One mistake in a body that was sent, and its place there as a JSON Pointer.
+ * @typedef {{detail: string, pointer: string}} Mistake */
+
 /** What went wrong, in the service's own words where it gave any (RFC 9457). */
 export class Problem extends Error {
-  /** @param {{type?: string, title?: string, status?: number, detail?: string}} body */
+  /** @param {{type?: string, title?: string, status?: number, detail?: string, errors?: Mistake[]}} body */
   constructor(body) {
     super(body.detail || body.title || "The request failed");
     this.slug = (body.type ?? "").split("/").pop() ?? "";
     this.status = body.status ?? 0;
+    this.errors = body.errors ?? [];
   }
 
   /** No answer at all, as opposed to an answer that says no. */
@@ -18,6 +22,9 @@ export class Problem extends Error {
     return this.status === 0;
   }
 }
+
+/** `once`: a repeat of this request is not a second one; `signal`: the answer is no longer wanted.
+ * @typedef {{timeoutMs?: number, once?: boolean, headers?: Record<string, string>, signal?: AbortSignal}} Options */
 
 export class Api {
   /** @param {string} client */
@@ -30,21 +37,29 @@ export class Api {
     return new URL(`api/v1/${path}`, document.baseURI);
   }
 
+  /** @param {string} method @param {string} path @param {unknown} [body] @param {Options} [options]
+   * @returns {Promise<any>} the decoded answer
+   * @throws {Problem} */
+  async call(method, path, body, options) {
+    return (await this.ask(method, path, body, options)).decoded;
+  }
+
   /**
    * @param {string} method
    * @param {string} path
    * @param {unknown} [body]
-   * @param {{timeoutMs?: number, once?: boolean}} [options] `once`: a repeat of this request is not a second one
-   * @returns {Promise<any>} the decoded answer
+   * @param {Options} [options]
+   * @returns {Promise<{decoded: any, text: string, etag: string}>}
    * @throws {Problem}
    */
-  async call(method, path, body, options = {}) {
+  async ask(method, path, body, options = {}) {
     /** @type {Record<string, string>} */
-    const headers = { "Geartender-Client": this.client, Accept: "application/json" };
+    const headers = { "Geartender-Client": this.client, Accept: "application/json", ...options.headers };
     if (body !== undefined) headers["Content-Type"] = "application/json";
     if (options.once) headers["Idempotency-Key"] = randomName();
     const waiting = new AbortController();
     const timer = setTimeout(() => waiting.abort(), options.timeoutMs ?? ANSWER_TIMEOUT_MS);
+    options.signal?.addEventListener("abort", () => waiting.abort());
     try {
       const response = await fetch(Api.url(path), {
         method,
@@ -55,9 +70,9 @@ export class Api {
         keepalive: method === "POST",
       });
       const text = await response.text();
-      const decoded = text ? JSON.parse(text) : null;
+      const decoded = /json/.test(response.headers.get("Content-Type") ?? "") ? JSON.parse(text) : null;
       if (!response.ok) throw new Problem({ status: response.status, ...decoded });
-      return decoded;
+      return { decoded, text, etag: response.headers.get("ETag") ?? "" };
     } catch (error) {
       if (error instanceof Problem) throw error;
       throw new Problem({ detail: "No answer from the service. Check the network, then try again." });

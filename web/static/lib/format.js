@@ -41,9 +41,9 @@ export function timeOfDay(at) {
   return date.toLocaleTimeString([], { hour: "2-digit", minute: "2-digit", second: "2-digit", hourCycle: "h23" });
 }
 
-/** A typed number with a point or a comma; null when it is not one.
+/** A typed number with a point or a comma, 2.5e-6 too; null when it is not one.
  * @param {string} text */
 export function readNumber(text) {
   const trimmed = text.trim().replace(",", ".").replace(MINUS, "-");
-  return /^[-+]?(\d+\.?\d*|\.\d+)$/.test(trimmed) ? Number(trimmed) : null;
+  return /^[-+]?(\d+\.?\d*|\.\d+)(e[-+]?\d{1,3})?$/i.test(trimmed) ? Number(trimmed) : null;
 }

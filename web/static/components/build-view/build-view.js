@@ -1,45 +1,82 @@
 // @ts-check
-import { html, need } from "../../lib/dom.js";
+import { need, setEnabled, setHidden, setText } from "../../lib/dom.js";
 import { report } from "../../lib/report.js";
-import { fieldLabel, fieldValue } from "./fields.js";
+import { Comparing } from "./comparing.js";
+import { FigureList } from "./figure-list.js";
+import { Form } from "./form.js";
+import { LiveFigures } from "./live-figures.js";
+import { Saving } from "./saving.js";
+import { draftOf } from "./keeping.js";
+import { mountFiles } from "./files.js";
+import { showGlance, showMistakes, showWarnings } from "./summary.js";
+import { suggestionButtons } from "./suggestions.js";
+import { defaultsOf } from "./why.js";
 
-/** The sheet and its figures, to read.
+const OLD = "These are the figures of the last good sheet.";
+
+/** The sheet to edit, and what follows from it while it is edited.
  * @type {import("../../lib/page.js").Mount} */
 export function mountBuildView(section, page, signal) {
-  const place = need(section, "[data-build]");
   void report(section, (async () => {
-    const [sheet, figures] = await Promise.all(["build", "figures"].map((name) => page.api.call("GET", page.commands.at(name))));
-    if (!signal.aborted) place.replaceChildren(...tablesOf("Sheet", sheet), ...tablesOf("Figures", figures));
+    const [schema, reasons, draft] = await Promise.all([
+      page.api.call("GET", "build/schema"), page.api.call("GET", "figures/why"), draftOf(page, signal),
+    ]);
+    if (!signal.aborted) edit(section, page, signal, schema, reasons.items, draft);
   })());
 }
 
-/** Plain values make one table; what has fields of its own makes another.
- * @param {string} title @param {Record<string, unknown>} values @returns {HTMLElement[]} */
-function tablesOf(title, values) {
-  /** @type {HTMLElement[]} */
-  const tables = [];
-  /** @type {[string, unknown][]} */
-  const plain = [];
-  for (const [name, value] of Object.entries(values)) {
-    if (value === null) continue;
-    if (Array.isArray(value) && value.every((item) => typeof item === "object")) {
-      value.forEach((item, i) => tables.push(...tablesOf(`${title}: ${fieldLabel(name)} ${i + 1}`, item)));
-    } else if (Array.isArray(value)) {
-      tables.push(html("div", {}, html("h2", {}, fieldLabel(name)), html("ul", {}, ...value.map((item) => html("li", {}, String(item))))));
-    } else if (typeof value === "object") {
-      tables.push(...tablesOf(`${title}: ${fieldLabel(name)}`, /** @type {Record<string, unknown>} */ (value)));
-    } else {
-      plain.push([name, value]);
-    }
-  }
-  if (plain.length) tables.unshift(table(title, plain));
-  return tables;
-}
+/** @param {HTMLElement} section @param {import("../../lib/page.js").Page} page @param {AbortSignal} signal
+ * @param {any} schema @param {import("./why.js").Reason[]} reasons @param {import("./draft.js").Draft} draft */
+function edit(section, page, signal, schema, reasons, draft) {
+  const live = new LiveFigures(page.api, signal);
+  const form = new Form(need(section, "[data-sheet-form]"), schema, draft);
+  const defaults = defaultsOf(schema);
+  const feet = { "Limits worth setting": suggestionButtons(draft, () => live.figures) };
+  const list = new FigureList(need(section, "[data-figure-list]"), feet, reasons, () => ({ doc: live.of ?? {}, figures: live.figures, defaults }));
+  const comparing = new Comparing(need(section, "[data-compared]"), page.api, draft);
+  const compare = (/** @type {boolean} */ open) => {
+    void report(section, comparing.show(live.figures, open));
+    paint();
+  };
+  const saving = new Saving(page, draft, () => compare(true), signal);
+  const button = (/** @type {string} */ name) => /** @type {HTMLButtonElement} */ (need(section, `[data-${name}]`));
+  const status = need(section, "[data-sheet-status]");
+  const tell = (/** @type {Promise<string>} */ work) => void report(section, work.then((words) => setText(status, words)));
 
-/** @param {string} title @param {[string, unknown][]} fields */
-function table(title, fields) {
-  const rows = fields.map(([name, value]) => (
-    html("tr", {}, html("th", { scope: "row" }, fieldLabel(name)), html("td", {}, fieldValue(name, value)))
-  ));
-  return html("table", {}, html("caption", {}, title), html("tbody", {}, ...rows));
+  const paint = () => {
+    const { length } = draft.changes;
+    setEnabled(button("save"), length > 0);
+    setEnabled(button("undo"), draft.past.length > 0);
+    setEnabled(button("redo"), draft.future.length > 0);
+    button("compare").setAttribute("aria-pressed", String(comparing.open));
+    setText(need(section, "[data-unsaved]"), length ? `${length} unsaved change${length === 1 ? "" : "s"}` : "As saved");
+    form.show(live.mistakes);
+  };
+  const paintFigures = () => {
+    setHidden(need(section, "[data-old-word]"), live.current);
+    setText(need(section, "[data-old-word]"), [live.figures ? OLD : "", live.trouble].join(" "));
+    section.toggleAttribute("data-old-figures", !live.current);
+    showGlance(need(section, "[data-glance]"), live);
+    showMistakes(need(section, "[data-mistakes]"), live.mistakes, (name) => form.goTo(name));
+    if (live.current) {
+      showWarnings(need(section, "[data-warnings]"), live.figures.warnings);
+      list.show(live.figures);
+      if (comparing.open) void report(section, comparing.show(live.figures, true));
+    }
+    paint();
+  };
+
+  button("save").addEventListener("click", () => tell(saving.save()), { signal });
+  button("undo").addEventListener("click", () => draft.undo(), { signal });
+  button("redo").addEventListener("click", () => draft.redo(), { signal });
+  button("compare").addEventListener("click", () => compare(!comparing.open), { signal });
+  mountFiles(section, page.api, draft, tell, signal);
+  live.addEventListener("change", paintFigures, { signal });
+  draft.addEventListener("change", () => {
+    setText(status, "");
+    paint();
+    live.later(draft.doc);
+  }, { signal });
+  void live.ask(draft.doc);
+  paint();
 }

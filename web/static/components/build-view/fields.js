@@ -1,18 +1,34 @@
 // @ts-check
 /** A field's name ends with its unit; the longest ending that fits is the one. */
 const UNITS = /** @type {const} */ ([
-  ["_nm_per_deg", "N·m/°"], ["_kg_m2", "kg·m²"], ["_deg_s3", "°/s³"], ["_deg_s2", "°/s²"], ["_deg_s", "°/s"], ["_k_per_w", "K/W"],
+  ["seconds_per_60_deg", "s"], ["seconds_to_limit", "s"],
+  ["_nm_per_deg", "N·m/°"], ["_nm_per_a", "N·m/A"], ["_us_per_deg", "µs/°"], ["us_per_deg", "µs/°"], ["_k_per_w", "K/W"],
+  ["_kg_m2", "kg·m²"], ["_deg_s3", "°/s³"], ["_deg_s2", "°/s²"], ["_deg_s", "°/s"], ["_m_s", "m/s"],
   ["deg_per_count", "°"], ["_deg", "°"], ["_rpm", "1/min"], ["_ohm", "Ω"], ["_mpa", "MPa"], ["_mm", "mm"],
-  ["_nm", "N·m"], ["_hz", "Hz"], ["_ma", "mA"], ["_ah", "A·h"], ["_hours", "h"], ["_ms", "ms"], ["_us", "µs"], ["_px", "px"],
-  ["_v", "V"], ["_a", "A"], ["_w", "W"], ["_n", "N"], ["_c", "°C"], ["_s", "s"],
+  ["_nm", "N·m"], ["_hz", "Hz"], ["_ma", "mA"], ["_mw", "mW"], ["_ah", "A·h"], ["_hours", "h"], ["_ms", "ms"], ["_us", "µs"], ["_px", "px"],
+  ["_v", "V"], ["_a", "A"], ["_w", "W"], ["_n", "N"], ["_f", "F"], ["_c", "°C"], ["_s", "s"],
 ]);
 /** Names that read badly without their unit. @type {Record<string, string>} */
-const LABELS = { no_load_rpm: "No-load speed", pwm_hz: "PWM frequency" };
+const LABELS = {
+  no_load_rpm: "No-load speed", pwm_hz: "PWM frequency", pwm_a: "PWM A", pwm_b: "PWM B", deg_per_count: "Angle of one count",
+  us_per_deg: "Width for a degree", kt_nm_per_a: "Torque for an ampere", disc_a: "Disc sensor A", disc_b: "Disc sensor B",
+  sda: "Data line", scl: "Clock line", tx: "Serial out", rx: "Serial in", accel_deg_s2: "Acceleration",
+  seconds_per_60_deg: "Time for 60°", rated_hours: "Rated hours", working_hours: "Working hours", standby_hours: "Standby hours",
+  thermal_k_per_w: "Thermal resistance", stiffness_nm_per_deg: "Stiffness", for_ever_c: "After a long time",
+};
+/** Names whose ending only looks like a unit. */
+const UNITLESS = /^(disc_a|pwm_a)$/;
 const FIGURES = 5;
 
 /** @param {string} name */
 function unitOf(name) {
+  if (UNITLESS.test(name)) return undefined;
   return UNITS.find(([ending]) => name.endsWith(ending));
+}
+
+/** @param {string} name @returns {string} */
+export function fieldUnit(name) {
+  return unitOf(name)?.[1] ?? "";
 }
 
 /** @param {string} name "no_load_rpm" reads "No load" @returns {string} */

@@ -11,8 +11,8 @@ from geartender.build.tooth import form_factor, root_stress_mpa, velocity_factor
 from geartender.build.train import contact_ratio, hunting, play_mm, undercut
 from geartender.errors import NoStrength
 
-# Budynas & Nisbett, Shigley's Mechanical Engineering Design, table 14-2: 20° full-depth teeth loaded at the tip. As six public
-# transcriptions have it; the printed table was not seen.
+# Budynas & Nisbett, Shigley's Mechanical Engineering Design, table 14-2: 20° full-depth teeth loaded at the tip. As six public copies
+# have it; the printed table was not seen.
 SHIGLEY = {
     12: 0.245, 13: 0.261, 14: 0.277, 15: 0.290, 16: 0.296, 17: 0.303, 18: 0.309, 19: 0.314, 20: 0.322, 21: 0.328, 22: 0.331,
     24: 0.337, 26: 0.346, 28: 0.353, 30: 0.359, 34: 0.371, 38: 0.384, 43: 0.397, 50: 0.409, 60: 0.422, 75: 0.435, 100: 0.447,

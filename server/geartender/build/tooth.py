@@ -10,7 +10,7 @@ from itertools import pairwise
 
 from geartender.errors import NoStrength
 
-# Form factor Y of full-depth teeth of 20° loaded at the tip: Shigley's table 14-2, from six transcriptions that agree.
+# Form factor Y of full-depth teeth of 20° loaded at the tip: Shigley's table 14-2, as six public copies of it agree.
 FORM_FACTORS = {
     12: 0.245, 13: 0.261, 14: 0.277, 15: 0.290, 16: 0.296, 17: 0.303, 18: 0.309, 19: 0.314, 20: 0.322, 21: 0.328, 22: 0.331,
     24: 0.337, 26: 0.346, 28: 0.353, 30: 0.359, 34: 0.371, 38: 0.384, 43: 0.397, 50: 0.409, 60: 0.422, 75: 0.435, 100: 0.447,

@@ -1,6 +1,7 @@
 // @ts-check
 import { need, setEnabled, setHidden, setText } from "../../lib/dom.js";
 import { report } from "../../lib/report.js";
+import { Drawings } from "./drawings/drawings.js";
 import { Comparing } from "./comparing.js";
 import { FigureList } from "./figure-list.js";
 import { Form } from "./form.js";
@@ -10,6 +11,7 @@ import { draftOf } from "./keeping.js";
 import { mountFiles } from "./files.js";
 import { showGlance, showMistakes, showWarnings } from "./summary.js";
 import { suggestionButtons } from "./suggestions.js";
+import { mountPrinting } from "./printing.js";
 import { defaultsOf } from "./why.js";
 
 const OLD = "These are the figures of the last good sheet.";
@@ -33,6 +35,7 @@ function edit(section, page, signal, schema, reasons, draft) {
   const defaults = defaultsOf(schema);
   const feet = { "Limits worth setting": suggestionButtons(draft, () => live.figures) };
   const list = new FigureList(need(section, "[data-figure-list]"), feet, reasons, () => ({ doc: live.of ?? {}, figures: live.figures, defaults }));
+  const drawings = new Drawings(list, signal);
   const comparing = new Comparing(need(section, "[data-compared]"), page.api, draft);
   const compare = (/** @type {boolean} */ open) => {
     void report(section, comparing.show(live.figures, open));
@@ -61,6 +64,7 @@ function edit(section, page, signal, schema, reasons, draft) {
     if (live.current) {
       showWarnings(need(section, "[data-warnings]"), live.figures.warnings);
       list.show(live.figures);
+      drawings.show(live.figures, live.of ?? {});
       if (comparing.open) void report(section, comparing.show(live.figures, true));
     }
     paint();
@@ -71,6 +75,7 @@ function edit(section, page, signal, schema, reasons, draft) {
   button("redo").addEventListener("click", () => draft.redo(), { signal });
   button("compare").addEventListener("click", () => compare(!comparing.open), { signal });
   mountFiles(section, page.api, draft, tell, signal);
+  mountPrinting(need(section, "[data-printed]"), live, signal);
   live.addEventListener("change", paintFigures, { signal });
   draft.addEventListener("change", () => {
     setText(status, "");

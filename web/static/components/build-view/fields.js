@@ -46,5 +46,6 @@ export function fieldValue(name, value) {
   if (typeof value !== "number") return String(value);
   const figure = Number.isInteger(value) ? String(value) : String(Number(value.toPrecision(FIGURES)));
   const unit = unitOf(name)?.[1];
-  return `${figure.replace("-", "\u2212")}${unit ? `\u202f${unit}` : ""}`;
+  const space = unit && unit !== "°" ? "\u202f" : "";
+  return `${figure.replace("-", "\u2212")}${space}${unit ?? ""}`;
 }

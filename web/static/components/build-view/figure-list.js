@@ -1,6 +1,6 @@
 // @ts-check
 import { FigureGroup } from "./figure-group.js";
-import { groupsOf } from "./groups.js";
+import { GROUPS, groupsOf } from "./groups.js";
 
 /** Open from the start: what one looks at first. */
 const OPEN_FIRST = new Set(["Speed and torque", "Train"]);
@@ -16,6 +16,7 @@ export class FigureList {
     this.known = known;
     /** @type {Map<string, FigureGroup>} */
     this.groups = new Map();
+    for (const { title } of GROUPS) this.group(title);
   }
 
   /** @param {any} figures */

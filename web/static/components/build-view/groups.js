@@ -8,7 +8,7 @@ import { inPlainWords } from "./paths.js";
  */
 
 /** @type {{title: string, names: string[], empty?: string}[]} */
-const GROUPS = [
+export const GROUPS = [
   { title: "Counting", names: ["counts_per_motor_turn", "counts_per_output_turn", "deg_per_count", "count_rate_hz", "highest_count_rate_hz", "speed_resolution"] },
   {
     title: "Speed and torque",
@@ -26,7 +26,7 @@ const GROUPS = [
   { title: "Notes", names: ["notes"] },
 ];
 /** Drawn as curves, or said elsewhere: warnings stand first of all. */
-const NOT_LISTED = new Set(["curve", "points", "warnings", "duty_type", "load"]);
+const NOT_LISTED = new Set(["curve", "points", "warnings", "load"]);
 /** Tables that are a group by themselves need no heading in it. */
 const WHOLE_GROUPS = new Set(["motor", "heat", "supply", "input", "pulse"]);
 
@@ -44,6 +44,7 @@ export function groupsOf(figures) {
 /** @param {string} name @param {string} path @param {any} value @param {string} part @returns {Row[]} */
 function rowsOf(name, path, value, part) {
   if (value === null || value === undefined || NOT_LISTED.has(name)) return [];
+  if (value.duty_type) return [{ path, part: "Duty types", label: value.duty_type, value: dutyOf(value) }];
   if (Array.isArray(value)) return value.flatMap((item, i) => rowsOf("", `${path}[${i}]`, item, headingOf(name, item, i)));
   if (typeof value !== "object") return [{ path, part, label: fieldLabel(name), value: valueOf(name, value) }];
   const heading = part || (WHOLE_GROUPS.has(name) ? "" : fieldLabel(name));
@@ -53,7 +54,12 @@ function rowsOf(name, path, value, part) {
 /** @param {string} name of the list @param {any} item @param {number} i */
 function headingOf(name, item, i) {
   if (name === "warming") return `Warming: ${item.load}`;
-  return item?.duty_type ?? `${name === "meshes" ? "Mesh" : name === "points" ? "Point" : fieldLabel(name)} ${i + 1}`;
+  return `${name === "meshes" ? "Mesh" : name === "points" ? "Point" : fieldLabel(name)} ${i + 1}`;
+}
+
+/** @param {{torque_nm: number, current_a: number}} duty */
+function dutyOf({ torque_nm, current_a }) {
+  return `${fieldValue("torque_nm", Number(torque_nm.toPrecision(3)))}, ${fieldValue("current_a", Number(current_a.toPrecision(3)))}`;
 }
 
 /** @param {string} name @param {unknown} value */

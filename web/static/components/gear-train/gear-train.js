@@ -20,6 +20,7 @@ export function mountGearTrain(host, page, countsPerTurn, open, signal) {
   /** @type {((motorDeg: number) => void)[]} */
   let turners = [];
   let drawnWidth = 0;
+  delete host.dataset.turned;
 
   const draw = () => {
     const width = host.clientWidth;

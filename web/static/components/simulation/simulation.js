@@ -13,6 +13,9 @@ export function mountSimulation(host, page, signal) {
   const drawer = /** @type {HTMLDetailsElement} */ (host);
   const troubles = need(host, "[data-troubles]");
   const done = need(host, "[data-trouble-done]");
+  let train = new AbortController();
+  /** @type {import("../../lib/types.js").Sheet|null} */
+  let asked = null;
 
   /** @param {string} command @param {string} words */
   const send = (command, words) => {
@@ -43,13 +46,26 @@ export function mountSimulation(host, page, signal) {
   signal.addEventListener("abort", () => clearInterval(timer));
   drawer.addEventListener("toggle", page.painter.ask, { signal });
 
+  /** The train of the sheet in force, drawn anew when another one is. */
+  const showTrain = async () => {
+    asked = page.store.sheet;
+    const figures = await api.call("GET", page.commands.at("figures"));
+    train.abort();
+    if (signal.aborted) return;
+    train = new AbortController();
+    mountGearTrain(need(host, "[data-train]"), page, figures.counts_per_motor_turn, () => drawer.open, train.signal);
+  };
+  page.store.addEventListener("change", () => {
+    if (asked && page.store.sheet !== asked) showTrain().catch(() => undefined);
+  }, { signal });
+  signal.addEventListener("abort", () => train.abort());
+
   void (async () => {
     try {
       await api.call("GET", "simulation");
-      const figures = await api.call("GET", page.commands.at("figures"));
       if (!page.store.sheet) page.store.set({ sheet: await api.call("GET", page.commands.at("build")) });
+      await showTrain();
       if (signal.aborted) return;
-      mountGearTrain(need(host, "[data-train]"), page, figures.counts_per_motor_turn, () => drawer.open, signal);
       setHidden(host, false);
     } catch {
       setHidden(host, true);

@@ -31,7 +31,7 @@ def figures(
     """Work out what a build can do, from its build sheet."""
     from geartender import build
 
-    sheets = [_read(path) for path in files]
+    sheets = [read_sheet(path) for path in files]
     found = [build.figures(sheet).model_dump(mode="json") for sheet in sheets]
     if as_json:
         result(found[0] if len(found) == 1 else found, as_json, str)
@@ -40,7 +40,8 @@ def figures(
     print(wall_page(names, found))
 
 
-def _read(path: Path) -> BuildSheet:
+def read_sheet(path: Path) -> BuildSheet:
+    """The build sheet in a file; ends the command with every mistake in it when it cannot be used."""
     from geartender.build import load_build
 
     try:
@@ -60,7 +61,7 @@ def check(
     from geartender.config import load_settings
 
     settings = load_settings(file)
-    sheets = {servo.name: _read(servo.build) for servo in settings.servo}
+    sheets = {servo.name: read_sheet(servo.build) for servo in settings.servo}
     for name, sheet in sheets.items():
         if not can_move(sheet):
             say(

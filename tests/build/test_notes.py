@@ -59,6 +59,7 @@ WARM = MOTOR | {"max_winding_c": 80, "thermal_k_per_w": 20}
         ),
         (circuit(sensor_high_v=12.0, series_ohm=50, clamp_v=3.3), "takes 574 mW, and small ones stand 250: use 115 Ω"),
         (circuit(series_ohm=100_000, capacitor_f=1e-6), "delays the edges longer than a count lasts"),
+        (circuit(sensor_low_v=0.8, series_ohm=3000, capacitor_f=1e-9), "never quite gets to where the pin reads low"),
         ({"load": {"gravity_nm": -50}}, "it will not move"),
         ({"overload": {"torque_nm": 50}}, "above the stall torque"),
         ({"limits": FAST | {"speed_deg_s": 4500}}, "more than the motor can keep up with"),

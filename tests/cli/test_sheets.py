@@ -43,6 +43,8 @@ def test_figures_on_the_wall_stand_in_groups_with_units_and_warnings_first(
     assert stall.split()[-2:] == ["15.13", "N·m"]
     limits = next(line for line in lines if "Bears, at the output" in line).split()
     assert limits[-5:] == ["40.1", "19.2", "9.92", "8.081", "N·m"]
+    shortest = next(line for line in lines if "Shortest time of a count" in line).split()
+    assert shortest[-2:] == ["0.8328", "ms"]
     assert max(map(len, lines)) <= 100
 
 

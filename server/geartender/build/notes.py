@@ -93,10 +93,18 @@ def _pin(circuit: Input, found: InputFigures) -> Iterator[str]:
             f"use {least:.0f} Ω or more before it."
         )
     if found.edges_ok is False:
-        yield (
-            "The capacitor at the sensor pins delays the edges longer than a count lasts at full speed: counts would be lost. "
-            "Use a smaller one, or a smaller resistor."
-        )
+        yield from _slow_edges(found)
+
+
+def _slow_edges(found: InputFigures) -> Iterator[str]:
+    if found.rise_s is None or found.fall_s is None:
+        level = "high" if found.rise_s is None else "low"
+        yield f"Through its capacitor the sensors' signal never quite gets to where the pin reads {level} for certain."
+        return
+    yield (
+        "The capacitor at the sensor pins delays the edges longer than a count lasts at full speed: counts would be lost. "
+        "Use a smaller one, or a smaller resistor."
+    )
 
 
 def _moving(sheet: BuildSheet, found: Figures) -> Iterator[str]:

@@ -13,6 +13,8 @@ COLUMN = 16
 MESH_COLUMN = 11
 """Characters of a label, of a sheet's column of values, and of a mesh's."""
 NOTE_WIDTH = 76
+SHORT_S = 0.1
+"""Times below this are written in smaller units."""
 DIFFERS = "≠"
 """Stands behind a line whose values differ between the sheets."""
 
@@ -107,11 +109,21 @@ def _table(names: list[str], columns: list[list[Row]], width: int, *, compare: b
         if key[0] != shown_group:
             lines += ["", key[0]] if shown_group else [key[0]]
             shown_group = key[0]
+        unit, cells = _readable(first[key].unit, cells)
         texts = [shown(cell) for cell in cells]
         mark = DIFFERS if compare and len(set(texts)) > 1 else ""
         line = f"{'  ' + first[key].label:<{LABEL}}" + "".join(f"{text:>{width}}" for text in texts)
-        lines.append(f"{line}  {first[key].unit:<10}{mark}".rstrip())
+        lines.append(f"{line}  {unit:<10}{mark}".rstrip())
     return lines
+
+
+def _readable(unit: str, cells: list[Any]) -> tuple[str, list[Any]]:
+    """Short times in milliseconds or microseconds."""
+    longest = max((cell for cell in cells if isinstance(cell, float)), default=0.0)
+    if unit != "s" or not 0.0 < longest < SHORT_S:
+        return unit, cells
+    unit, scale = ("ms", 1e3) if longest >= SHORT_S / 1e3 else ("µs", 1e6)
+    return unit, [None if cell is None else cell * scale for cell in cells]
 
 
 def _rows(one: dict[str, Any]) -> Iterator[Row]:

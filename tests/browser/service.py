@@ -43,6 +43,10 @@ class Service:
         answer: dict[str, Any] = self._http.get("servos/vent/build").raise_for_status().json()
         return answer
 
+    def put_sheet(self, sheet: dict[str, Any]) -> None:
+        """Put a sheet in force, whatever is there."""
+        self._http.put("servos/vent/build", json=sheet, headers={"If-Match": "*"}).raise_for_status()
+
     def until(self, wanted: Callable[[dict[str, Any]], bool]) -> dict[str, Any]:
         """The first snapshot that is as wanted."""
         deadline = time.monotonic() + PATIENCE_S

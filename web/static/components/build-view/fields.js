@@ -14,7 +14,8 @@ const LABELS = {
   us_per_deg: "Width for a degree", kt_nm_per_a: "Torque for an ampere", disc_a: "Disc sensor A", disc_b: "Disc sensor B",
   sda: "Data line", scl: "Clock line", tx: "Serial out", rx: "Serial in", accel_deg_s2: "Acceleration",
   seconds_per_60_deg: "Time for 60°", rated_hours: "Rated hours", working_hours: "Working hours", standby_hours: "Standby hours",
-  thermal_k_per_w: "Thermal resistance", stiffness_nm_per_deg: "Stiffness", for_ever_c: "After a long time",
+  thermal_k_per_w: "Thermal resistance", stiffness_nm_per_deg: "Stiffness", max_power_rpm: "Speed at max power", best_rpm: "Best speed",
+  for_ever_c: "After a long time",
 };
 /** Names whose ending only looks like a unit. */
 const UNITLESS = /^(disc_a|pwm_a)$/;
@@ -48,4 +49,14 @@ export function fieldValue(name, value) {
   const unit = unitOf(name)?.[1];
   const space = unit && unit !== "°" ? "\u202f" : "";
   return `${figure.replace("-", "\u2212")}${space}${unit ?? ""}`;
+}
+
+/** Where in the sheet or its figures: "mesh[0].face_mm" reads "Mesh 1, face". @param {string} place @returns {string} */
+export function placeLabel(place) {
+  return place.split(".").map((step, i) => {
+    const [name = "", index] = step.split("[");
+    const plain = name === "meshes" ? "Mesh" : fieldLabel(name);
+    const label = index === "]" ? `Each ${plain.toLowerCase()}` : index ? `${plain} ${parseInt(index, 10) + 1}` : plain;
+    return i && label.slice(0, 2) !== label.slice(0, 2).toUpperCase() ? label.charAt(0).toLowerCase() + label.slice(1) : label;
+  }).join(", ");
 }

@@ -25,6 +25,8 @@ export const GROUPS = [
   { title: "Pulse", names: ["pulse"], empty: "Add a pulse table to see which angle belongs to which pulse." },
   { title: "Notes", names: ["notes"] },
 ];
+/** Significant digits: more than any sheet is good for. */
+const FIGURES = 4;
 /** Drawn as curves, or said elsewhere: warnings stand first of all. */
 const NOT_LISTED = new Set(["curve", "points", "warnings", "load"]);
 /** Tables that are a group by themselves need no heading in it. */
@@ -65,6 +67,7 @@ function dutyOf({ torque_nm, current_a }) {
 /** @param {string} name @param {unknown} value */
 function valueOf(name, value) {
   if (name === "weakest_mesh") return `mesh ${Number(value) + 1}`;
+  if (typeof value === "number") return fieldValue(name, Number(value.toPrecision(FIGURES)));
   return typeof value === "string" ? inPlainWords(value) : fieldValue(name, value);
 }
 

@@ -2,8 +2,8 @@
 import { html } from "../../lib/dom.js";
 import { Problem } from "../../lib/api.js";
 import { question } from "../question/question.js";
-import { fieldValue } from "./fields.js";
-import { differences, inPlainWords } from "./paths.js";
+import { fieldValue, placeLabel } from "./fields.js";
+import { differences } from "./paths.js";
 
 /** What guards the machine and the fingers near it: a change here is asked about. */
 const GUARDING = /^(limits|travel|overload)\b/;
@@ -80,5 +80,5 @@ export function listOf(changes) {
 export function wordsOf({ name, before, after }) {
   const field = name.split(".").pop() ?? name;
   const say = (/** @type {unknown} */ value) => (value === undefined ? "left out" : typeof value === "object" ? "there" : fieldValue(field, value));
-  return `${inPlainWords(name)}: ${say(before)} → ${say(after)}`;
+  return `${placeLabel(name)}: ${say(before)} → ${say(after)}`;
 }

@@ -1,6 +1,6 @@
 // @ts-check
 import { html, setHidden, setText } from "../../lib/dom.js";
-import { fieldValue } from "./fields.js";
+import { fieldValue, placeLabel } from "./fields.js";
 import { inPlainWords } from "./paths.js";
 import { placed } from "./form.js";
 
@@ -36,7 +36,7 @@ export function showWarnings(host, warnings) {
 export function showMistakes(host, mistakes, goTo) {
   setHidden(host, !mistakes.length);
   host.replaceChildren(...[...placed(mistakes)].map(([name, text]) => {
-    const button = html("button", { type: "button" }, name ? `${inPlainWords(name)}: ${text}` : text);
+    const button = html("button", { type: "button" }, name ? `${placeLabel(name)}: ${text}` : text);
     button.addEventListener("click", () => goTo(name));
     return html("li", {}, button);
   }));

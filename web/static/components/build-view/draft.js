@@ -15,15 +15,12 @@ export class Draft extends EventTarget {
     this.saved = saved;
     this.etag = etag;
     this.doc = doc;
+    this.changes = differences(saved, doc);
     /** @type {import("./paths.js").Doc[]} */
     this.past = [];
     /** @type {import("./paths.js").Doc[]} */
     this.future = [];
     this.lastEdited = "";
-  }
-
-  get changes() {
-    return differences(this.saved, this.doc);
   }
 
   /** Typing on in one field is one step. @param {import("./paths.js").Path} path @param {unknown} value */
@@ -72,6 +69,7 @@ export class Draft extends EventTarget {
   /** @param {import("./paths.js").Doc} doc */
   set(doc) {
     this.doc = doc;
+    this.changes = differences(this.saved, doc);
     this.dispatchEvent(new Event("change"));
   }
 }

@@ -13,6 +13,9 @@ export class Section {
   constructor(table, draft) {
     this.table = table;
     this.draft = draft;
+    const names = table.fields.map((field) => field.name).join("|");
+    /** What the names of this part's places look like. */
+    this.own = new RegExp(table.path.length ? `^${table.name}([.[]|$)` : `^(${names})$`);
     this.note = html("span", { class: "note" });
     this.body = html("div", { class: "fields" });
     this.mistake = html("p", { class: "mistake", hidden: "" });
@@ -24,11 +27,6 @@ export class Section {
     /** @type {Shown|null} */
     this.shown = null;
     this.element.addEventListener("toggle", () => this.fill());
-  }
-
-  /** Names that begin with this are of this part. */
-  get prefix() {
-    return this.table.path.length ? this.table.name : "";
   }
 
   /** @param {Shown} shown */
@@ -44,8 +42,7 @@ export class Section {
 
   /** @param {Iterable<string>} names */
   within(names) {
-    const own = this.prefix ? new RegExp(`^${this.prefix}([.[]|$)`) : new RegExp(`^(${this.table.fields.map((field) => field.name).join("|")})$`);
-    return [...names].filter((name) => own.test(name));
+    return [...names].filter((name) => this.own.test(name));
   }
 
   fill() {
@@ -58,8 +55,7 @@ export class Section {
       this.body.replaceChildren(...this.build(shown));
     }
     for (const row of this.rows) {
-      const path = row.path;
-      row.show(valueAt(shown.doc, path), valueAt(shown.saved, path), shown.mistakes.get(row.name));
+      row.show(valueAt(shown.doc, row.path), valueAt(shown.saved, row.path), shown.mistakes.get(row.name));
     }
     const shownBelow = new Set(this.rows.map((row) => row.name));
     const rest = this.within(shown.mistakes.keys()).filter((name) => !shownBelow.has(name));

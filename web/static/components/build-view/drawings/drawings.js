@@ -16,42 +16,57 @@ import { warming } from "./warming.js";
 export const DRAWINGS = { "Speed and torque": torqueSpeed, Train: trainSide, "Each mesh": toothStress, Heat: warming };
 const LETTER_REM = 0.75;
 
-/** The drawings of the figures, each in its group; drawn only where the group is open. */
+/** The drawings of the figures, each in its group; drawn only where the group is open, and one in a frame. */
 export class Drawings {
   /** @param {import("../figure-list.js").FigureList} list @param {AbortSignal} signal */
   constructor(list, signal) {
-    this.list = list;
+    this.signal = signal;
     /** @type {{figures: any, doc: import("../paths.js").Doc}|null} */
     this.what = null;
-    /** @type {Map<string, string>} */
-    this.drawn = new Map();
-    const size = new ResizeObserver(() => this.draw());
-    for (const title of Object.keys(DRAWINGS)) size.observe(list.group(title).drawing);
+    /** @type {Map<Element, Draw>} */
+    this.places = new Map(Object.entries(DRAWINGS).map(([title, draw]) => [list.group(title).drawing, draw]));
+    /** @type {Map<Element, number>} */
+    this.widths = new Map();
+    /** @type {Set<Element>} those whose drawing is out of date */
+    this.old = new Set();
+    const size = new ResizeObserver((entries) => {
+      const changed = entries.filter(({ target, contentRect }) => Math.round(contentRect.width) !== this.widths.get(target));
+      for (const { target, contentRect } of changed) this.widths.set(target, Math.round(contentRect.width));
+      this.ask(changed.map(({ target }) => target));
+    });
+    for (const place of this.places.keys()) size.observe(place);
     signal.addEventListener("abort", () => size.disconnect());
   }
 
   /** @param {any} figures @param {import("../paths.js").Doc} doc the sheet they are of */
   show(figures, doc) {
     this.what = { figures, doc };
-    this.drawn.clear();
-    this.draw();
+    this.ask([...this.places.keys()]);
   }
 
-  draw() {
-    for (const [title, draw] of Object.entries(DRAWINGS)) this.drawOne(title, draw);
+  /** @param {Element[]} places */
+  ask(places) {
+    const waiting = this.old.size > 0;
+    for (const place of places) this.old.add(place);
+    if (!waiting && this.old.size) requestAnimationFrame(() => this.next());
   }
 
-  /** @param {string} title @param {Draw} draw */
-  drawOne(title, draw) {
-    const { drawing: host } = this.list.group(title);
-    const width = host.clientWidth;
+  next() {
+    const place = [...this.old].find((each) => this.widths.get(each));
+    if (!place || this.signal.aborted) return this.old.clear();
+    this.old.delete(place);
+    this.drawOne(place);
+    if (this.old.size) requestAnimationFrame(() => this.next());
+  }
+
+  /** @param {Element} place */
+  drawOne(place) {
+    const draw = this.places.get(place);
+    const width = this.widths.get(place) ?? 0;
+    if (!this.what || !draw) return;
     const em = LETTER_REM * parseFloat(getComputedStyle(document.documentElement).fontSize);
-    const at = `${width} ${em}`;
-    if (!this.what || !width || this.drawn.get(title) === at) return;
-    this.drawn.set(title, at);
     const figure = sketch(draw, { ...this.what, width, em });
-    host.hidden = !figure;
-    host.replaceChildren(...(figure ? [figure] : []));
+    place.replaceChildren(...(figure ? [figure] : []));
   }
 }
 

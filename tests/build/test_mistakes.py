@@ -52,7 +52,7 @@ def lines(source: object) -> list[str]:
         ({"moter": {}}, "moter: is not a known key. Did you mean motor?"),
         (
             {"home.quickly": True},
-            "home.quickly: is not a known key. Known here: angle_deg, seek, speed_deg_s.",
+            "home.quickly: is not a known key. Known here: angle_deg, seek, speed_deg_s, mark_is.",
         ),
         (
             {"mesh.1.teeth": 5},

@@ -11,6 +11,7 @@ import geartender.build
 from geartender.build import BuildSheet, load_build
 from geartender.firmware import tick
 from geartender.firmware.lines import encode
+from geartender.firmware.version import PROTOCOL
 from geartender.motion import Limits, State, plan
 from geartender.motion import Path as MotionPath
 from geartender.servo.settings import firmware_settings
@@ -144,7 +145,7 @@ class Bench:
 
     def hello(self, token: str = "0badcafe") -> list[str]:
         """Open a conversation."""
-        return self.ask("hello", token, 1)
+        return self.ask("hello", token, PROTOCOL)
 
     def give_settings(self) -> None:
         """Send all settings."""

@@ -5,6 +5,7 @@ import pytest
 from geartender.firmware import tick
 from geartender.firmware.core import REPLIES_KEPT
 from geartender.firmware.lines import LINE_MAX, LineReader, encode
+from geartender.firmware.version import PROTOCOL, VERSION
 from tests.firmware.kit import Bench
 
 
@@ -23,7 +24,7 @@ def test_only_hello_and_the_category_0_stop_are_obeyed_before_a_conversation():
 def test_hello_tells_who_it_is_and_finds_it_disarmed():
     bench = Bench().ready()
     words = bench.hello("12345678")
-    assert words[:4] == ["ok", "12345678", "1", "0.1.0"]
+    assert words[:4] == ["ok", "12345678", str(PROTOCOL), VERSION]
     assert words[6] == "1", "the position is still known"
     assert bench.telemetry["state"] == "disarmed"
 
@@ -33,7 +34,7 @@ def test_a_repeated_hello_is_answered_from_memory_and_disarms_nobody():
     bench.hello()
     bench.give_settings()
     bench.arm()
-    bench.raw("1001 hello 0badcafe 1")
+    bench.raw(f"1001 hello 0badcafe {PROTOCOL}")
     bench.run(0.02)
     assert bench.state[tick.MODE] == tick.REST
 

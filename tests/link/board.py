@@ -7,7 +7,7 @@ from collections.abc import Callable
 from itertools import pairwise
 
 from geartender.firmware.core import Core
-from geartender.firmware.settings import TABLE
+from geartender.firmware.settings import ALL
 from geartender.firmware.tick import COUNT_IN, SUPPLY_IN, TICK_US
 from geartender.link.events import Event, Request
 from geartender.link.exchange import Exchange
@@ -19,7 +19,7 @@ TICK_S = TICK_US / 1e6
 def any_settings() -> list[str]:
     """A value for every setting, just so that the board can be armed."""
     wanted = {"ramp_accel": 1000, "stop_accel": 1000, "nominal_mv": 12000, "max_duty": 10000, "silence_ms": 250}
-    return [f"{name}={wanted.get(name, 1 if low == -1 else max(low, min(high, 1000)))}" for name, low, high in TABLE]
+    return [f"{name}={wanted.get(name, 1 if low == -1 else max(low, min(high, 1000)))}" for name, low, high in ALL]
 
 
 class Board:

@@ -60,9 +60,9 @@ def test_an_answer_to_another_hello_opens_nothing() -> None:
     exchange = Exchange(random.Random(1))
     exchange.connect(0.0)
     hello_id = int(exchange.data_to_send(0.0).split(b" ")[0])
-    exchange.receive(seal(f"{hello_id} ok 00000000 1 v b x 0 0 none 00000000 turn"), 0.01)
+    exchange.receive(seal(f"{hello_id} ok 00000000 2 v b x 0 0 none 00000000 turn"), 0.01)
     assert exchange.phase is Phase.OPENING
-    exchange.receive(seal(f"{hello_id + 1} ok 00000000 1 v b x 0 0 none 00000000 turn"), 0.01)
+    exchange.receive(seal(f"{hello_id + 1} ok 00000000 2 v b x 0 0 none 00000000 turn"), 0.01)
     assert exchange.phase is Phase.OPENING
 
 
@@ -74,7 +74,7 @@ def test_each_conversation_has_its_own_ids_and_token() -> None:
     assert len(lines) == 50
 
 
-@pytest.mark.parametrize("answer", ["ok {token} 2 9.9.9 b x 0 0 none 00000000 turn", "no protocol 2"])
+@pytest.mark.parametrize("answer", ["ok {token} 9 9.9.9 b x 0 0 none 00000000 turn", "no protocol 2"])
 def test_another_protocol_is_told_plainly_and_greeted_rarely(answer: str) -> None:
     exchange = Exchange(random.Random(1))
     exchange.connect(0.0)

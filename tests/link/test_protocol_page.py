@@ -87,8 +87,8 @@ def test_the_causes_are_those_of_both_sides() -> None:
 
 
 def test_the_settings_their_order_and_their_ranges_are_those_of_both_sides() -> None:
-    page = [(row[0], *map(int, row[1].split(".."))) for row in rows("Settings")]
-    assert page == [tuple(row) for row in firmware_settings.TABLE]
+    page = [(row[0], *map(int, row[1].split(".."))) for row in (*rows("Settings"), *rows("Settings", 1))]
+    assert page == [tuple(row) for row in firmware_settings.ALL]
     assert [row[0] for row in page] == list(ORDER)
 
 

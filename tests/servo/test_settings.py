@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from geartender.build import build_document, figures, parse_build
-from geartender.firmware.settings import TABLE, Settings
+from geartender.firmware.settings import ALL, Settings
 from geartender.firmware.tick import WORDS
 from geartender.servo.settings import (
     ORDER,
@@ -37,7 +37,7 @@ OTHERS = (
 def test_every_setting_is_given_and_taken_by_the_firmware(changes: dict[str, dict[str, float]]) -> None:
     sheet = vent(**changes)
     settings = firmware_settings(sheet)
-    assert set(settings) == set(ORDER) == {row[0] for row in TABLE}
+    assert set(settings) == set(ORDER) == {row[0] for row in ALL}
     held = Settings([0] * WORDS)
     for line in setting_lines(settings):
         assert held.store(list(line)) is None

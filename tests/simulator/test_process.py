@@ -18,6 +18,7 @@ import pytest
 
 from geartender.cli.running import ridge_vent
 from geartender.firmware.lines import LineReader, encode
+from geartender.firmware.version import PROTOCOL
 from geartender.simulator.mechanics import Truth
 from tests.firmware.interpreter import micropython
 
@@ -71,7 +72,7 @@ class Program:
 
     def greet(self, number: int = 1) -> list[str]:
         """Open a conversation; the words of the answer."""
-        os.write(self.port, encode(f"{number} hello 0badcafe 1"))
+        os.write(self.port, encode(f"{number} hello 0badcafe {PROTOCOL}"))
         return self.bodies(lambda heard: any(body.startswith(f"{number} ") for body in heard))[-1].split(" ")
 
     def until(self, condition: Callable[[], bool]) -> None:
@@ -137,7 +138,7 @@ def test_the_firmware_talks_behind_it(tmp_path, options):
     with running(tmp_path, "--seed", "5", *options) as program:
         program.open()
         words = program.greet()
-        assert words[:4] == ["1", "ok", "0badcafe", "1"]
+        assert words[:4] == ["1", "ok", "0badcafe", str(PROTOCOL)]
         os.write(program.port, encode("2 rate 10"))
         told = program.bodies(lambda heard: sum(body.startswith("~ ") for body in heard) >= 5)
         assert told[-1].split(" ")[2] == "disarmed"

@@ -43,7 +43,7 @@ SNAPSHOT: dict[str, Any] = {
         "errors": 0,
         "reconnects": 0,
         "firmware_version": "0.1.0",
-        "protocol_version": 1,
+        "protocol_version": 2,
         "board_id": "simulated",
     },
     "source": "host",

@@ -4,7 +4,7 @@ from binascii import crc32
 
 from . import tick as t
 
-# (name, lowest, highest), in the order of the slots from tick.SET on
+# What the tick works with: (name, lowest, highest), in the order of the slots from tick.SET on
 TABLE = (
     ("polarity", -1, 1),
     ("nominal_mv", 1000, 60000),
@@ -65,19 +65,38 @@ TABLE = (
     ("damping", 0, 2048),
 )
 
+NO_PIN = 30  # stands for a pin that is not used
+# What the board is wired to; taken at its start
+HARDWARE = (
+    ("pin_disc", 0, 28),
+    ("pin_home", 0, 29),
+    ("home_level", 0, 1),
+    ("bridge_inputs", 0, 1),
+    ("pin_pwm_a", 0, 29),
+    ("pin_pwm_b", 0, 29),
+    ("pin_enable", 0, NO_PIN),
+    ("pwm_hz", 50, 100000),
+    ("pin_supply", 0, NO_PIN),
+    ("supply_ratio", 1000, 100000),
+    ("pin_tx", 0, NO_PIN),
+    ("pin_rx", 0, NO_PIN),
+)
+ALL = TABLE + HARDWARE
+
 RAMP_PRODUCT = 1 << 30  # accel² / jerk: what the ramp's product of acceleration and ticks may reach in 32 bits
 
 _SLOTS = {}
-for _i in range(len(TABLE)):
-    _SLOTS[TABLE[_i][0]] = _i
+for _i in range(len(ALL)):
+    _SLOTS[ALL[_i][0]] = _i
 
 
 class Settings:
-    """The settings held, written into the slots of the tick's state."""
+    """The settings held; those of the tick are written into the slots of its state."""
 
     def __init__(self, state):
         self._state = state
         self._held = {}
+        self.version = 0  # changes with every change
 
     def store(self, fields):
         """Store `name=value` fields, all or none; give None, or (reason, detail) of a refusal."""
@@ -90,7 +109,7 @@ class Settings:
                 value = int(text)
             except ValueError:
                 return ("fields", name)
-            row = TABLE[_SLOTS[name]]
+            row = ALL[_SLOTS[name]]
             if value < row[1] or value > row[2] or (value == 0 and row[1] == -1):
                 return ("range", name)
             wanted[name] = value
@@ -99,16 +118,25 @@ class Settings:
             jerk = wanted.get(pair + "_jerk", self._held.get(pair + "_jerk", accel))
             if accel * accel // jerk >= RAMP_PRODUCT:
                 return ("range", pair + "_jerk")
+        self.version += 1
         for name, value in wanted.items():
             self._held[name] = value
-            self._state[t.SET + _SLOTS[name]] = value
+            if _SLOTS[name] < len(TABLE):
+                self._state[t.SET + _SLOTS[name]] = value
         return None
+
+    def get(self, name):
+        """Give the value of a setting that is held."""
+        return self._held[name]
+
+    def text(self):
+        """Give all settings held as `name=value`, parted by single spaces, in the order of the tables."""
+        return " ".join(["%s=%d" % (row[0], self._held[row[0]]) for row in ALL if row[0] in self._held])
 
     def missing(self):
         """Give the names of the settings that are not held yet."""
-        return [row[0] for row in TABLE if row[0] not in self._held]
+        return [row[0] for row in ALL if row[0] not in self._held]
 
     def digest(self):
         """Give eight hex digits over all settings held."""
-        text = " ".join("%s=%d" % (row[0], self._held[row[0]]) for row in TABLE if row[0] in self._held)
-        return "%08x" % (crc32(text.encode()) & 0xFFFFFFFF)
+        return "%08x" % (crc32(self.text().encode()) & 0xFFFFFFFF)

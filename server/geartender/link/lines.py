@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, fields
 from typing import Self
 
-PROTOCOL_VERSION = 1
+PROTOCOL_VERSION = 2
 LINE_MAX = 200
 """Bytes of a line with its end: small enough for a microcontroller's buffer and for 18 ms of a UART."""
 

@@ -101,6 +101,9 @@ MARGIN_DEG = 2.0
 MARGIN_COUNTS = 8
 """What the count may lie beyond the travel before the guard acts."""
 
+NO_PIN = 30
+"""Stands for a pin that is not used."""
+
 SILENCE_MS = 250
 JOG_MS = 300
 SETTLE_MS = 800
@@ -176,6 +179,7 @@ def firmware_settings(sheet: BuildSheet) -> dict[str, int]:
         "silence_ms": SILENCE_MS,
         "jog_ms": JOG_MS,
         "settle_ms": SETTLE_MS,
+        **_hardware(sheet),
     }
 
 
@@ -382,6 +386,28 @@ def _homing(sheet: BuildSheet, scale: Scale, dynamics: Dynamics) -> dict[str, in
     }
 
 
+def _hardware(sheet: BuildSheet) -> dict[str, int]:
+    pins, bridge = sheet.pins, sheet.bridge
+
+    def number(pin: int | None) -> int:
+        return NO_PIN if pin is None else pin
+
+    return {
+        "pin_disc": pins.disc_a,
+        "pin_home": pins.home,
+        "home_level": int(sheet.home is not None and sheet.home.mark_is == "high"),
+        "bridge_inputs": int(bridge.inputs == "pwm_direction"),
+        "pin_pwm_a": pins.pwm_a,
+        "pin_pwm_b": pins.pwm_b,
+        "pin_enable": number(pins.enable),
+        "pwm_hz": bridge.pwm_hz,
+        "pin_supply": number(pins.supply),
+        "supply_ratio": round(sheet.supply.pin_ratio * 1000),
+        "pin_tx": number(pins.tx),
+        "pin_rx": number(pins.rx),
+    }
+
+
 ORDER = (
     *("polarity", "nominal_mv", "max_duty", "slew_mv", "drop_mv", "speed_shift", "accel_shift"),
     *("kp_num", "kp_shift", "ki_num", "ki_shift", "ke_num", "ke_shift", "ka_num", "ka_shift", "friction_mv"),
@@ -392,5 +418,7 @@ ORDER = (
     *("endless", "travel_low", "travel_high", "travel_margin"),
     *("home_way", "home_fast", "home_slow", "home_back", "home_span", "home_drop_mv"),
     *("rest_mode", "silence_ms", "jog_ms", "settle_ms", "turn_counts", "damping"),
+    *("pin_disc", "pin_home", "home_level", "bridge_inputs", "pin_pwm_a", "pin_pwm_b", "pin_enable", "pwm_hz"),
+    *("pin_supply", "supply_ratio", "pin_tx", "pin_rx"),
 )
 """Names of all settings, in the order of the page."""

@@ -1,0 +1,256 @@
+"""The RP2040: its pins, counter, bridge, clock, watchdog and serial line. No other file knows `machine` and `rp2`.
+
+Nothing here has run on a real board yet. Until the settings of a sheet are held, no pin is touched; from then on the bridge is off
+before anything else is made.
+"""
+
+import os
+import sys
+from array import array
+from binascii import hexlify
+
+import machine
+import micropython
+import rp2
+
+from . import registers as r
+from . import tick as t
+from .core import Core
+from .counter import quadrature
+from .memory import Memory
+from .settings import HARDWARE, NO_PIN
+
+TICK_HZ = 500
+WATCHDOG_MS = (
+    500  # the tick feeds it: five hundred milliseconds without one, and the chip starts anew with everything off
+)
+STUCK_TICKS = 5  # ticks without a word from the counter before the watchdog is left to bite
+ADC_MV = 3300
+ADC_TOP = 65535
+BAUD = 115200
+RECEIVE_BYTES = 1024  # twice what the host may have under way
+MAINTENANCE = "maintain"  # a file of this name keeps the program from starting, so that files can be copied
+
+micropython.alloc_emergency_exception_buf(100)
+
+
+class Bridge:
+    """The H-bridge's inputs, off from the first moment."""
+
+    def __init__(self, settings, wiring):
+        self.enable = None
+        if settings.get("pin_enable") != NO_PIN:
+            self.enable = machine.Pin(settings.get("pin_enable"), machine.Pin.OUT, value=0)
+            wiring[r.ENABLE] = 1 << settings.get("pin_enable")
+        a, b = settings.get("pin_pwm_a"), settings.get("pin_pwm_b")
+        wiring[r.DIRECTION] = settings.get("bridge_inputs")
+        self.pwms = [machine.PWM(machine.Pin(a), freq=settings.get("pwm_hz"), duty_u16=0)]
+        self.plain = None
+        if wiring[r.DIRECTION]:
+            self.plain = machine.Pin(b, machine.Pin.OUT, value=0)
+            wiring[r.MASK_B] = 1 << b
+        else:
+            self.pwms.append(machine.PWM(machine.Pin(b), freq=settings.get("pwm_hz"), duty_u16=0))
+        wiring[r.SHIFT_A], wiring[r.SHIFT_B] = 16 * (a & 1), 16 * (b & 1)
+        self.slice_a, self.slice_b = _compare(a), _compare(b)
+        wiring[r.FULL] = machine.mem32[self.slice_a + 4] + 1  # the period stands behind the compare register
+
+    def off(self):
+        """Take drive away, whatever state the rest is in."""
+        if self.enable is not None:
+            self.enable.value(0)
+        for pwm in self.pwms:
+            pwm.duty_u16(0)
+
+
+def _compare(pin):
+    """Give the address of the compare register of a pin's PWM slice."""
+    return r.PWM + r.PWM_SLICE_BYTES * ((pin >> 1) & 7) + r.PWM_CC_BYTES
+
+
+class Chip:
+    """Everything that a sheet wires to the chip, and the tick that runs on it."""
+
+    def __init__(self, core):
+        settings = core.settings
+        self.core = core
+        self.wiring = array("i", [0] * r.WIRING_WORDS)
+        self.bridge = Bridge(settings, self.wiring)
+        self.wiring[r.HOME_PIN] = settings.get("pin_home")
+        self.wiring[r.HOME_LEVEL] = settings.get("home_level")
+        machine.Pin(settings.get("pin_home"), machine.Pin.IN, machine.Pin.PULL_UP)
+        self.pio, self.sio = r.PIO0, r.SIO
+        self.counter = _counter(settings.get("pin_disc"))
+        self.adc = None
+        if settings.get("pin_supply") != NO_PIN:
+            self.adc = machine.ADC(settings.get("pin_supply"))
+        self.watchdog = machine.WDT(timeout=WATCHDOG_MS)
+        self.error = None
+        self.timer = machine.Timer()
+        self.timer.init(freq=TICK_HZ, mode=machine.Timer.PERIODIC, callback=self.tick, hard=True)
+
+    def tick(self, _):
+        """Do one tick, in the timer's interrupt; feed the watchdog only when all of it went well."""
+        state = self.core.state
+        try:
+            r.take(state, self.wiring, self.pio, self.sio)
+            t.tick(state, self.core.queue)
+            r.give(state, self.wiring, self.bridge.slice_a, self.bridge.slice_b, self.sio)
+        except Exception as error:
+            self.bridge.off()
+            self.error = error
+            return
+        if self.wiring[r.STUCK] < STUCK_TICKS:
+            self.watchdog.feed()
+
+    def measure(self):
+        """Read the supply, which the tick need not wait for."""
+        if self.adc is not None:
+            pin_mv = self.adc.read_u16() * ADC_MV // ADC_TOP
+            self.core.state[t.SUPPLY_IN] = pin_mv * self.core.settings.get("supply_ratio") // 1000
+        if self.error is not None:
+            raise self.error
+
+    def close(self):
+        """End the tick with the bridge off."""
+        self.timer.deinit()
+        self.bridge.off()
+
+
+def _counter(pin):
+    """Start the counting program on the two pins from this one."""
+    first = machine.Pin(pin, machine.Pin.IN, machine.Pin.PULL_UP)
+    machine.Pin(pin + 1, machine.Pin.IN, machine.Pin.PULL_UP)
+    program = rp2.asm_pio(in_shiftdir=rp2.PIO.SHIFT_LEFT)(quadrature)
+    counter = rp2.StateMachine(0, program, in_base=first)
+    counter.exec("mov(x, invert(null))")
+    counter.exec("mov(y, null)")
+    counter.exec("mov(osr, pins)")
+    counter.active(1)
+    return counter
+
+
+class Bare:
+    """A chip that nothing is wired to yet: time goes on, and the host can give the settings."""
+
+    def __init__(self, core):
+        self.core = core
+        self.timer = machine.Timer()
+        self.timer.init(freq=TICK_HZ, mode=machine.Timer.PERIODIC, callback=self.tick, hard=True)
+
+    def tick(self, _):
+        """Do one tick on no inputs; without settings nothing can be armed."""
+        t.tick(self.core.state, self.core.queue)
+
+    def measure(self):
+        """Nothing is there to be measured."""
+
+    def close(self):
+        """End the tick."""
+        self.timer.deinit()
+
+
+class UsbLine:
+    """The serial line that the chip shows on USB."""
+
+    def __init__(self):
+        import select
+
+        micropython.kbd_intr(-1)  # a byte 3 from a noisy line must not end the program
+        self._poll = select.poll()
+        self._poll.register(sys.stdin, select.POLLIN)
+
+    def read(self):
+        """Give the bytes that wait, without waiting."""
+        data = b""
+        while len(data) < RECEIVE_BYTES and self._poll.poll(0):
+            data += sys.stdin.buffer.read(1)
+        return data
+
+    def write(self, data):
+        """Send bytes."""
+        sys.stdout.buffer.write(data)
+
+
+class UartLine:
+    """A serial line on two pins."""
+
+    def __init__(self, tx, rx):
+        unit = (tx >> 3 ^ tx >> 2) & 1  # the chip's pins take turns in fours: 0, 1, 1, 0
+        self._uart = machine.UART(unit, BAUD, tx=machine.Pin(tx), rx=machine.Pin(rx), rxbuf=RECEIVE_BYTES)
+
+    def read(self):
+        """Give the bytes that wait, without waiting."""
+        return self._uart.read(RECEIVE_BYTES) if self._uart.any() else b""
+
+    def write(self, data):
+        """Send bytes."""
+        self._uart.write(data)
+
+
+def line_of(settings):
+    """Give the line to the host: the sheet's two pins where it names them, else USB."""
+    if "pin_tx" in settings.missing() or settings.get("pin_tx") == NO_PIN:
+        return UsbLine()
+    return UartLine(settings.get("pin_tx"), settings.get("pin_rx"))
+
+
+class Program:
+    """The main loop: lines, what is kept over a loss of power, and the chip once its wiring is known."""
+
+    def __init__(self, folder=""):
+        self.core = Core(_hex(machine.unique_id()), _hex(os.urandom(4)))
+        self.memory = Memory(folder)
+        if self.memory.text is not None:
+            self.core.settings.store(self.memory.text.split(" "))
+        whole = not self.core.settings.missing()
+        self.chip = Chip(self.core) if whole else Bare(self.core)
+        self.line = line_of(self.core.settings)
+        self._wired = self._hardware() if whole else None
+        self._seen = self.core.settings.version
+
+    def turn(self):
+        """Do one turn of the main loop."""
+        self.chip.measure()
+        data = self.line.read()
+        if data:
+            self.core.receive(data)
+        sent = self.core.step()
+        if sent:
+            self.line.write(sent)
+        self._keep()
+
+    def _keep(self):
+        """Keep settings that are whole, while nothing drives; new wiring is taken at a start, so start."""
+        settings = self.core.settings
+        if settings.version == self._seen or self.core.state[t.MODE] != t.OFF or settings.missing():
+            return
+        self._seen = settings.version
+        self.memory.keep(settings.text())
+        if self._hardware() != self._wired:
+            self.close()
+            machine.reset()
+
+    def _hardware(self):
+        return [self.core.settings.get(row[0]) for row in HARDWARE]
+
+    def close(self):
+        """End with the bridge off."""
+        self.chip.close()
+
+
+def _hex(data):
+    return hexlify(data).decode()
+
+
+def main():
+    """Run for ever; whatever ends it, the bridge is off and the chip starts anew."""
+    if MAINTENANCE in os.listdir():
+        return
+    program = Program()
+    try:
+        while True:
+            program.turn()
+    finally:
+        program.close()
+        machine.reset()

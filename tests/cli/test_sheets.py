@@ -80,6 +80,19 @@ def test_several_sheets_stand_side_by_side_with_what_differs_marked(
     assert values("Root stress at a stall")[-1] == "≠"
 
 
+def test_the_wiring_is_a_line_for_each_pin_and_a_drawing(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    target = tmp_path / "vent.svg"
+    assert run(monkeypatch, "wiring", str(ridge_vent()), "--svg", str(target)) == 0
+    out, _ = capsys.readouterr()
+    assert "→ GPIO 2   470 Ω in series" in out
+    assert "not an emergency stop" in out
+    assert target.read_text().startswith("<svg")
+    assert run(monkeypatch, "wiring", str(ridge_vent()), "--svg", str(target)) == 1
+    assert "vent.svg: File exists" in capsys.readouterr().err
+
+
 def test_a_wrong_sheet_is_told_line_by_line(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
 ) -> None:

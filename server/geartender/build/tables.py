@@ -250,7 +250,7 @@ class Supply(Table):
     highest_v: Annotated[float, Field(gt=0.0, le=HIGHEST_SUPPLY_V)] | None = None
     """Give the highest voltage that the supply ever has, as while a battery charges. Left out: motor.supply_v."""
     pin_ratio: Annotated[float, Field(ge=1.0, le=100.0)] = 11.0
-    """Give how many times less than the supply its analog pin sees: 11 behind 100 kΩ with 10 kΩ to ground; used with pins.supply."""
+    """Give how many times less than the supply its analog pin sees: 11 behind 100 kΩ with 10 kΩ to ground."""
     resistance_ohm: Annotated[float, Field(ge=0.0, le=1000.0)] | None = None
     """Give the resistance of supply and wiring up to the bridge: how far the voltage falls for each ampere."""
     capacity_ah: Annotated[float, Field(gt=0.0, le=10_000.0)] | None = None

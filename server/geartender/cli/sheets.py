@@ -9,7 +9,7 @@ import typer
 
 from geartender.cli.remote import AsJson
 from geartender.cli.terminal import FAILED, result, say, stop_with
-from geartender.cli.wall_page import wall_page
+from geartender.cli.wall_page import pin_table, wall_page
 from geartender.errors import BuildSheetError
 
 if TYPE_CHECKING:
@@ -21,6 +21,7 @@ config = typer.Typer(no_args_is_help=True, help="The service's configuration.")
 def add_to(app: typer.Typer) -> None:
     """Put these commands into the application."""
     app.command()(figures)
+    app.command()(wiring)
     app.add_typer(config, name="config")
 
 
@@ -38,6 +39,24 @@ def figures(
         return
     names = [sheet.name or path.stem for sheet, path in zip(sheets, files, strict=True)]
     print(wall_page(names, found))
+
+
+def wiring(
+    file: Annotated[Path, typer.Argument(help="The build sheet.", metavar="FILE")],
+    svg: Annotated[Path | None, typer.Option(help="Write the drawing there; it must not exist yet.")] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Say how a build is wired: every pin, with the parts in its wire."""
+    from geartender.build import wiring as wires
+    from geartender.build.wiring_drawing import drawing
+
+    sheet = read_sheet(file)
+    plan = wires.wiring(sheet)
+    if svg is not None:
+        with svg.open("x", encoding="utf-8") as target:
+            target.write(drawing(plan, f"Wiring of {sheet.name or file.stem}"))
+        say(f"{svg}: the drawing.")
+    result(plan.model_dump(mode="json"), as_json, lambda _: pin_table(plan))
 
 
 def read_sheet(path: Path) -> BuildSheet:

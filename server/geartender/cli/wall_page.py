@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from geartender.cli.wording import label_and_unit, shown
+
+if TYPE_CHECKING:
+    from geartender.build.wiring import Wiring
 
 LABEL = 36
 COLUMN = 16
@@ -83,6 +86,18 @@ def wall_page(names: list[str], found: list[dict[str, Any]]) -> str:
     for name, one in zip(names, found, strict=True):
         notes = [note for note in one["notes"] if note not in one["warnings"]]
         lines += ["", f"Notes on {name}" if several else "Notes", *_folded(notes, "· ")]
+    return "\n".join(lines)
+
+
+def pin_table(plan: Wiring) -> str:
+    """A wiring as a page: a line for each pin, then what carries the motor's current, grounds and cautions."""
+    arrow = {"in": "→", "out": "←", "both": "↔"}
+    lines = [
+        f"{each.part + ', ' + each.terminal:<{LABEL}} {arrow[each.direction]} GPIO {each.gpio:<3} {', '.join(each.parts)}".rstrip()
+        for each in plan.connections
+    ]
+    for title, sentences in (("Power", plan.power), ("Grounds", plan.grounds), ("Beware", plan.cautions)):
+        lines += ["", title, *_folded(sentences, "· ")]
     return "\n".join(lines)
 
 

@@ -40,7 +40,7 @@ def settled(page: Page, view: str) -> None:
 def fits_at_200_percent(page: Page) -> None:
     """With letters twice as large nothing is wider than the screen, once the charts have found their new size."""
     page.evaluate("document.documentElement.style.fontSize = '200%'")
-    page.wait_for_function("document.scrollingElement.scrollWidth <= innerWidth")
+    page.wait_for_function("() => document.scrollingElement.scrollWidth <= innerWidth")
 
 
 @pytest.mark.parametrize("device", [PHONE, LAPTOP], ids=["phone", "laptop"])

@@ -28,7 +28,7 @@ export function tablesOf(schema) {
     if (name === "mesh") tables.push({ name, path: ["mesh"], hint: field.description, required: true, fields: [] });
   }
   const kinds = Object.entries(/** @type {Record<string, string>} */ (schema.properties.mesh.items.discriminator.mapping));
-  const meshes = Object.fromEntries(kinds.map(([kind, reference]) => [kind, tableOf(kind, definition(schema, reference), true)]));
+  const meshes = Object.fromEntries(kinds.map(([kind, reference]) => [kind, tableOf(kind, ownFirst(definition(schema, reference)), true)]));
   return { tables, meshes };
 }
 
@@ -39,6 +39,13 @@ const definition = (schema, reference) => schema.$defs[reference.replace("#/$def
 function tableOf(name, { description, properties, required: needed = [] }, required) {
   const fields = Object.entries(properties).map(([key, field]) => fieldOf(key, field, needed));
   return { name, path: [name], hint: description, required, fields: needed.length ? neededFirst(fields) : fields };
+}
+
+/** What tells a kind of mesh from others, from `kind` on, comes before what all share. @param {any} definition */
+function ownFirst(definition) {
+  const fields = Object.entries(definition.properties);
+  const kind = fields.findIndex(([name]) => name === "kind");
+  return { ...definition, properties: Object.fromEntries([...fields.slice(kind), ...fields.slice(0, kind)]) };
 }
 
 /** @param {Field[]} fields */

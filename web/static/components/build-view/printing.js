@@ -8,12 +8,13 @@ import { inPlainWords } from "./paths.js";
 /** A third of an A4 page between its margins, and letters to match, in px. */
 const WIDTH_PX = 230;
 const LETTER_PX = 9;
+const OLD = "This is the last good sheet: what was being typed when it was printed had mistakes.";
 
 /** What the printer gets: sheet, figures and drawings on one page. Made when it prints.
  * @param {HTMLElement} host @param {import("./live-figures.js").LiveFigures} live @param {AbortSignal} signal */
 export function mountPrinting(host, live, signal) {
   addEventListener("beforeprint", () => {
-    if (live.figures && live.of) host.replaceChildren(...printed(live.of, live.figures));
+    if (live.figures && live.of) host.replaceChildren(...(live.current ? [] : [html("p", { class: "problem" }, OLD)]), ...printed(live.of, live.figures));
   }, { signal });
   addEventListener("afterprint", () => host.replaceChildren(), { signal });
 }

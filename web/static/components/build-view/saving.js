@@ -52,9 +52,10 @@ export class Saving {
 
   /** Somebody else has saved: theirs, mine, or a look at both first. @returns {Promise<string>} */
   async settle() {
-    const { api, commands } = this.page;
+    const { api, commands, store } = this.page;
     const { draft } = this;
     const { decoded: theirs, etag } = await api.ask("GET", commands.at("build"));
+    store.set({ sheet: theirs });
     const between = differences(theirs, draft.doc);
     const answer = await question(this.page, "Somebody else has saved another sheet", [
       html("p", {}, "It was saved after you opened this one. From theirs to yours, this differs:"), listOf(between),

@@ -8,7 +8,7 @@ upward: what the bound says is then never more than the truth.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import accumulate, chain, repeat
 from operator import add
@@ -26,6 +26,19 @@ OUT_OF_REACH = 1 << 60
 def cell_of(ratio: float) -> int:
     """The cell whose bound holds for a ratio."""
     return math.ceil(math.log(ratio) / CELL + EDGE) - 1
+
+
+def cells_onward(ratio: float) -> int:
+    """How many cells a mesh of a ratio leads onward, rounded upward."""
+    return cell_of(ratio) + 1
+
+
+def by_cells_onward(pairs: Iterable[Pair]) -> dict[int, list[Pair]]:
+    """The pairs by how far they lead onward, in their order."""
+    groups: dict[int, list[Pair]] = {}
+    for pair in pairs:
+        groups.setdefault(cells_onward(pair.ratio), []).append(pair)
+    return groups
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,22 +67,14 @@ def bound_at_motor(low: float) -> Bound:
     return Bound(cell_of(low), [0])
 
 
-def bound_before(rest: Bound, pairs: Iterable[Pair], low: float, high: float) -> Bound:
+def bound_before(rest: Bound, pairs: Mapping[int, Iterable[Pair]], low: float, high: float) -> Bound:
     """The bound with one more mesh, of these pairs, for ratios behind it from low to high; `rest` is what follows it."""
     first, last = cell_of(low), cell_of(high)
     count = last - first + 1
     values = [OUT_OF_REACH] * count
-    for steps, group in _by_steps(pairs).items():
+    for steps, group in pairs.items():
         values = list(map(min, values, map(add, _sizes(group, first, count), rest.cells(first + steps, count))))
     return Bound(first, values)
-
-
-def _by_steps(pairs: Iterable[Pair]) -> dict[int, list[Pair]]:
-    """The pairs by how many cells their ratio leads onward, rounded upward."""
-    groups: dict[int, list[Pair]] = {}
-    for pair in pairs:
-        groups.setdefault(cell_of(pair.ratio) + 1, []).append(pair)
-    return groups
 
 
 def _sizes(group: Iterable[Pair], first: int, count: int) -> Iterable[int]:

@@ -7,11 +7,19 @@ is that of the pairs and bounds of one number of meshes, and of the trains kept.
 from __future__ import annotations
 
 from bisect import insort
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from itertools import takewhile
 from typing import NamedTuple
 
-from geartender.build.trains.bound import OUT_OF_REACH, Bound, bound_at_motor, bound_before
+from geartender.build.trains.bound import (
+    OUT_OF_REACH,
+    Bound,
+    bound_at_motor,
+    bound_before,
+    by_cells_onward,
+    cells_onward,
+)
 from geartender.build.trains.task import SPARE, Task
 from geartender.build.trains.wheels import Pair, pairs_in_place
 
@@ -40,7 +48,8 @@ class _Place:
     low: float
     high: float
     """What the ratio behind it may be, so that the whole train can still come out right."""
-    pairs: list[Pair]
+    pairs: Mapping[int, list[Pair]]
+    """By how many cells of the bound they lead onward, the smallest of each first."""
     rest: Bound
     """How little this mesh and all that follow it can measure."""
 
@@ -95,11 +104,8 @@ class Search:
 
     def _nexts(self, driven: int, driver: int, size: int) -> Iterator[tuple[int, tuple[int, int], int]]:
         """What can be the next mesh: how little the train then measures, its teeth, its module."""
-        place, after = self._places[len(self._wheels)], self._places[len(self._wheels) + 1]
-        behind, longest = driven / driver, self._longest
-        for pair in place.pairs:
-            if size + self._finest * pair.size > longest:
-                return
+        after, behind, longest = self._places[len(self._wheels) + 1], driven / driver, self._longest
+        for pair in self._pairs_between(after.low / behind, after.high / behind, longest - size):
             module = pair.module(behind)
             ratio = driven * pair.teeth[1] / (driver * pair.teeth[0])
             if module is None or not after.low <= ratio <= after.high:
@@ -107,6 +113,12 @@ class Search:
             least = size + module * pair.size + after.rest.at(ratio)
             if least <= longest:
                 yield least, pair.teeth, module
+
+    def _pairs_between(self, low: float, high: float, longest: int) -> Iterator[Pair]:
+        """The pairs of the next place with a ratio from low to high, and perhaps a few beside, up to a size in steps."""
+        pairs = self._places[len(self._wheels)].pairs
+        for onward in range(cells_onward(low * (1 - SPARE)), cells_onward(high * (1 + SPARE)) + 1):
+            yield from takewhile(lambda pair: self._finest * pair.size <= longest, pairs.get(onward, ()))
 
     def _keep(self, ratio: float, size: int) -> None:
         if self._task.reaches(ratio, self._meshes):
@@ -138,7 +150,7 @@ def _places(task: Task, meshes: int) -> list[_Place]:
         return []
     low, high = wanted
     rest = bound_at_motor(low)
-    places = [_Place(low, high, [], rest)]
+    places = [_Place(low, high, {}, rest)]
     step = task.highest_step
     for place in range(meshes, 0, -1):
         left = step ** (meshes - place + 1) * (1 + SPARE)
@@ -146,7 +158,7 @@ def _places(task: Task, meshes: int) -> list[_Place]:
         at_least, at_most = max(low / left, 1 / reach), min(high * left, reach)
         if at_least > at_most:
             return []
-        pairs = pairs_in_place(task, place, at_least, at_most)
+        pairs = by_cells_onward(pairs_in_place(task, place, at_least, at_most))
         rest = bound_before(rest, pairs, at_least, at_most)
         places.append(_Place(at_least, at_most, pairs, rest))
     return places[::-1]

@@ -18,6 +18,8 @@ from geartender.errors import BuildSheetError, Mistake
 COMMON_MODULES_MM = (0.5, 0.8, 1.0, 1.25, 1.5, 2.0, 2.5, 3.0)
 # Kept free below each limit, as a share, so that rounding in another order of the same sums never crosses it.
 SPARE = 1e-9
+# Kept free by the range of ratios: a little less, so that rounding leaves none out that has SPARE to spare.
+SPARE_OF_RANGE = 0.999 * SPARE
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,26 +81,26 @@ class Task:
         return [int(each * step) for each in exact]
 
     def reaches(self, ratio: float, meshes: int) -> bool:
-        """Whether the motor gives speed and torque at once through so many meshes of that ratio in all."""
+        """Whether the motor gives speed and torque at once through so many meshes of that ratio in all, with SPARE to spare."""
         current = self.motor.current_a(self.torque_nm / (ratio * self.efficiency**meshes))
         duty = self.motor.volts(self.speed_rad_s * ratio, current) / self.motor.supply_v
         return current * (1 + SPARE) <= self.max_current_a and duty * (1 + SPARE) <= self.max_duty
 
     def ratios(self, meshes: int) -> tuple[float, float] | None:
-        """The ratios that so many meshes may have in all, a little too wide; None where the motor cannot do it with any.
+        """The ratios that so many meshes may have in all, hardly wider than `reaches` accepts; None where there is none.
 
         At a ratio i the motor turns at w·i and gives T/(i·η^n): Ke·w·i + R·(I0 + T/(Kt·i·η^n)) = duty·U, a quadratic in i.
         """
         motor, at_motor = self.motor, self.torque_nm / self.efficiency**meshes
-        spare_a = self.max_current_a - motor.no_load_current_a
-        volts = self.max_duty * motor.supply_v - motor.no_load_current_a * motor.resistance_ohm
+        spare_a = self.max_current_a / (1 + SPARE_OF_RANGE) - motor.no_load_current_a
+        volts = self.max_duty / (1 + SPARE_OF_RANGE) * motor.supply_v - motor.no_load_current_a * motor.resistance_ohm
         square = volts**2 - 4 * self.speed_rad_s * at_motor * motor.resistance_ohm
         if spare_a <= 0.0 or volts <= 0.0 or square < 0.0:
             return None
         high = (volts + math.sqrt(square)) / (2 * motor.kt_nm_per_a * self.speed_rad_s)
         low = at_motor * motor.resistance_ohm / (motor.kt_nm_per_a**2 * self.speed_rad_s * high)
         low = max(low, at_motor / (motor.kt_nm_per_a * spare_a))
-        return (low * (1 - SPARE), high * (1 + SPARE)) if low <= high else None
+        return (low, high) if low <= high else None
 
 
 def _spurs(sheet: BuildSheet) -> Iterable[SpurMesh]:

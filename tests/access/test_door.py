@@ -54,6 +54,7 @@ READS = {
     "GET /api/v1/build/schema",
     "POST /api/v1/build/from-toml",
     "POST /api/v1/build/to-toml",
+    "POST /api/v1/trains",
 }
 SOCKETS = {"/api/v1/live"}
 FILLED = {"servo": "vent", "id": "m-1", "slug": "busy", "asked_version": "x", "name:path": "app.js"}

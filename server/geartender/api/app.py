@@ -12,7 +12,7 @@ from pathlib import Path
 from fastapi import APIRouter, FastAPI
 
 from geartender.access import Door, own_addresses
-from geartender.api import builds, health, live, motions, servos, sheets, simulation
+from geartender.api import builds, health, live, motions, servos, sheets, simulation, trains
 from geartender.api.once import Once
 from geartender.api.openapi import describe
 from geartender.api.page import page_router, web_folder
@@ -75,7 +75,15 @@ def _assemble(settings: Settings, service: Service) -> FastAPI:
     add_problem_handlers(app)
     describe(app)
     api = APIRouter(prefix="/api/v1")
-    for part in (servos.router, motions.router, builds.router, sheets.router, simulation.router, live.router):
+    for part in (
+        servos.router,
+        motions.router,
+        builds.router,
+        sheets.router,
+        trains.router,
+        simulation.router,
+        live.router,
+    ):
         api.include_router(part)
     app.include_router(api)
     app.include_router(health.router)

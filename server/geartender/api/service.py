@@ -8,6 +8,7 @@ from typing import Protocol
 
 from geartender.api.once import Once
 from geartender.api.shelf import Shelf
+from geartender.api.train_search import TrainSearch
 from geartender.errors import Unknown
 from geartender.servo.servo import Servo
 from geartender.world import World
@@ -37,6 +38,7 @@ class Service:
     servos: dict[str, Servo]
     once: Once
     simulation: Simulation | None = None
+    trains: TrainSearch = field(default_factory=TrainSearch)
     live_sockets: int = 0
     changing_documents: asyncio.Lock = field(default_factory=asyncio.Lock)
     """Held from the check of a revision to its replacement, so that two writers cannot both pass the check."""

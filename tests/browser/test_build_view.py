@@ -307,3 +307,42 @@ def test_typing_keeps_tasks_short(demo: Service, look: Open, sheet: dict[str, An
     longest = page.evaluate("window.longest")
     print(f"longest task {longest} ms")
     assert longest <= LONGEST_TASK_MS
+
+
+def test_a_train_is_found_and_opened_as_the_sheet(demo: Service, look: Open, sheet: dict[str, Any]) -> None:
+    page = look(demo, "build")
+    opened(page, "motor")
+    place = page.locator("[data-find-train]")
+    place.locator("summary").click()
+    place.get_by_label("Speed of the output").fill("20")
+    place.get_by_label("Torque at that speed").fill("300")
+    place.get_by_role("button", name="Find trains").click()
+    expect(place.locator("[data-trains]")).to_contain_text("The motor has not the power")
+    place.get_by_label("Torque at that speed").fill("1,5")
+    place.get_by_label("Printer's bed").fill("120")
+    place.get_by_role("button", name="Find trains").click()
+    expect(place.get_by_role("listitem")).to_have_count(20)
+    results = Axe().run(page, options=RULES)
+    assert results.violations_count == 0, results.generate_report()
+    before = figure(page, "gear_ratio").inner_text()
+    place.get_by_role("button", name="Open train 1 as the sheet").click()
+    expect(page.locator("[data-sheet-status]")).to_contain_text("not saved yet")
+    ratio = place.get_by_role("listitem").first.inner_text().split("Ratio ")[1].split(",")[0]
+    expect(figure(page, "gear_ratio")).not_to_have_text(before)
+    assert float(figure(page, "gear_ratio").inner_text()) == pytest.approx(float(ratio), rel=0.01)
+    assert demo.sheet() == sheet
+    page.get_by_role("button", name="Undo").click()
+    expect(page.locator("[data-unsaved]")).to_have_text("As saved")
+
+
+def test_a_search_that_asks_nonsense_is_told_where_it_was_asked(
+    demo: Service, look: Open, sheet: dict[str, Any]
+) -> None:
+    page = look(demo, "build")
+    opened(page, "motor")
+    place = page.locator("[data-find-train]")
+    place.locator("summary").click()
+    place.get_by_label("Speed of the output").fill("-3")
+    place.get_by_label("Torque at that speed").fill("1")
+    place.get_by_role("button", name="Find trains").click()
+    expect(place.get_by_role("alert")).to_contain_text("speed_deg_s")

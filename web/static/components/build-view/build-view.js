@@ -9,6 +9,7 @@ import { LiveFigures } from "./live-figures.js";
 import { Saving } from "./saving.js";
 import { draftOf } from "./keeping.js";
 import { mountFiles } from "./files.js";
+import { mountFindTrain } from "./find-train.js";
 import { showGlance, showMistakes, showWarnings } from "./summary.js";
 import { suggestionButtons } from "./suggestions.js";
 import { mountPrinting } from "./printing.js";
@@ -75,6 +76,7 @@ function edit(section, page, signal, schema, reasons, draft) {
   button("redo").addEventListener("click", () => draft.redo(), { signal });
   button("compare").addEventListener("click", () => compare(!comparing.open), { signal });
   mountFiles(section, page.api, draft, tell, signal);
+  mountFindTrain(need(section, "[data-find-train]"), page.api, draft, (words) => setText(status, words), signal);
   mountPrinting(need(section, "[data-printed]"), live, signal);
   live.addEventListener("change", paintFigures, { signal });
   draft.addEventListener("change", () => {

@@ -150,14 +150,12 @@ def test_saving_puts_the_sheet_in_force_and_asks_about_guards(demo: Service, loo
 def test_saving_waits_until_the_servo_is_disarmed_and_the_draft_stays(
     demo: Service, look: Open, sheet: dict[str, Any]
 ) -> None:
-    demo.post("servos/vent/helm", {"force": True})
-    demo.post("servos/vent/reset")
-    demo.post("servos/vent/arm").raise_for_status()
     page = look(demo, "build")
     opened(page, "'name and note'")
     field(page, "note").fill("Oiled.")
+    demo.make_ready()
     page.get_by_role("button", name="Save", exact=True).click()
-    expect(page.locator(".build [data-problem]")).to_contain_text(re.compile("[Dd]isarm"))
+    expect(page.locator(".build > [data-problem]")).to_contain_text(re.compile("[Dd]isarm"))
     page.reload()
     expect(page.locator("[data-unsaved]")).to_have_text("1 unsaved change")
     demo.post("servos/vent/disarm").raise_for_status()
@@ -209,7 +207,7 @@ def test_the_sheet_leaves_and_comes_back_as_a_file(
     expect(page.locator("[data-sheet-status]")).to_contain_text("not saved yet")
     file.write_text("marks")
     page.locator("[data-file]").set_input_files(file)
-    expect(page.locator(".build [data-problem]")).to_contain_text("1 mistake")
+    expect(page.locator(".build > [data-problem]")).to_contain_text("1 mistake")
     assert demo.sheet() == sheet
 
 

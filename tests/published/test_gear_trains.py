@@ -3,12 +3,16 @@
 [V-calc] recomputed from the stated formula, [M] the citation is from memory.
 """
 
+import math
 from fractions import Fraction
 
 import pytest
 
+from geartender.build import parse_build
+from geartender.build.motor import motor_constants
 from geartender.build.tables import SpurMesh, WormMesh
 from geartender.build.train import gear_ratio, mesh_efficiency, train_efficiency
+from geartender.build.trains import TrainRequest, find_trains
 
 
 def spur(driver: int, driven: int, efficiency: float = 1.0) -> SpurMesh:
@@ -54,3 +58,32 @@ def test_a_worm_drives_its_wheel_with_the_known_efficiency() -> None:
 )
 def test_a_worms_efficiency_rises_with_its_lead_angle_as_tabled(lead_angle: float, percent: float) -> None:
     assert 100 * mesh_efficiency(worm(lead_angle, 0.05)) == pytest.approx(percent, abs=0.005)
+
+
+def trains_between(low: float, high: float, most_teeth: int) -> list[tuple[str, float]]:
+    """Trains of two meshes of 16 teeth at least with a ratio from low to high, of a motor and a bridge that allow no other."""
+    motor = {"supply_v": 12.0, "no_load_rpm": 5000.0, "no_load_current_a": 0.1, "winding_ohm": 2.0}
+    sheet: dict[str, object] = {"motor": motor, "disc": {"marks_per_turn": 4}}
+    sheet["mesh"] = [{"kind": "spur", "driver_teeth": 16, "driven_teeth": 88}]
+    constants, torque = motor_constants(parse_build(sheet).motor), 0.5
+    current = constants.current_a(torque / high)
+    speed = math.degrees(constants.speed_rad_s(12.0, current) / high)
+    sheet["bridge"] = {"current_limit_a": constants.current_a(torque / low)}
+    asked = TrainRequest(
+        speed_deg_s=speed, torque_nm=torque, fewest_teeth=16, most_teeth=most_teeth, most_meshes=2,
+        modules_mm=[1.0], allowable_mpa=1000.0, efficiency=1.0, most=100,
+    )  # fmt: skip
+    return [
+        (train.gear_ratio_exact, train.centre_distances_mm) for train in find_trains(parse_build(sheet), asked).items
+    ]
+
+
+# Shigley's Mechanical Engineering Design, example 13-3: 30 within 1 % in the smallest box, no pinion below 16 teeth, is 16/88 twice,
+# 30.25; example 13-4: exactly 30 is 16/96 and 16/80 [M]. Their centre distances at a module of 1 mm: [V-calc].
+def test_the_search_finds_the_published_train_within_a_hundredth() -> None:
+    assert ("88/16 × 88/16 = 121/4", 104.0) in trains_between(29.7, 30.3, 88)
+
+
+def test_the_search_finds_the_published_trains_of_exactly_thirty_as_the_shortest() -> None:
+    first, second, *_ = trains_between(29.999, 30.001, 96)
+    assert {first, second} == {("80/16 × 96/16 = 30", 104.0), ("96/16 × 80/16 = 30", 104.0)}

@@ -15,8 +15,8 @@ from operator import add
 
 from geartender.build.trains.wheels import Pair
 
-# Width of a cell in the logarithm of the ratio. Finer, the bound is sharper and takes longer to work out; at 0.4 % both are small.
-CELL = 0.004
+# Width of a cell in the logarithm of the ratio. Finer, the bound is sharper and takes longer to work out; at 0.8 % both are small.
+CELL = 0.008
 # Logarithms are right to far better than this, in cells; a position this close to an edge counts as beyond it.
 EDGE = 1e-6
 # More than any train measures, in steps of the module.

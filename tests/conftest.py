@@ -11,22 +11,24 @@ settings.load_profile("geartender")
 #: Any test that draws without naming a seed of its own draws the same numbers each time.
 SEED = 20_240
 
-#: These run real processes in real time. deploy/test.sh runs them by themselves, a file at a time in each of two workers.
-REAL_TIME = (
-    "tests/api/test_serving.py",
-    "tests/browser/",
-    "tests/cli/test_driving.py",
-    "tests/cli/test_simulator_child.py",
-    "tests/end_to_end/",
-)
+#: These run real processes in real time. deploy/test.sh runs them by themselves, each group in a worker of its own: two browsers at
+#: once would starve each other.
+REAL_TIME = {
+    "tests/api/test_serving.py": "processes",
+    "tests/browser/": "browser",
+    "tests/cli/test_driving.py": "processes",
+    "tests/cli/test_simulator_child.py": "processes",
+    "tests/end_to_end/": "processes",
+}
 
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
-        if item.nodeid.startswith(REAL_TIME):
-            item.add_marker(pytest.mark.real_time)
-            item.add_marker(pytest.mark.xdist_group(item.nodeid.partition("::")[0]))
+        for place, group in REAL_TIME.items():
+            if item.nodeid.startswith(place):
+                item.add_marker(pytest.mark.real_time)
+                item.add_marker(pytest.mark.xdist_group(group))
 
 
 @pytest.fixture(autouse=True)

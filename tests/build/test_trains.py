@@ -105,6 +105,15 @@ def test_four_meshes_are_searched_with_few_looks(asked: dict[str, Any]) -> None:
     assert search.looked_at <= LOOKS
 
 
+@pytest.mark.parametrize("asked", [{}, {"modules_mm": [0.5], "allowable_mpa": 2000.0}])
+def test_whoever_asks_for_fewer_gets_the_first_of_the_same_ranking_also_among_equals(asked: dict[str, Any]) -> None:
+    ranking = Search(task(**asked, most=100), 4, lambda _: None).run()
+    sizes = [found.size for found in ranking]
+    assert len(set(sizes)) < len(sizes)
+    for most in (1, 3, 10, 40):
+        assert Search(task(**asked, most=most), 4, lambda _: None).run() == ranking[:most]
+
+
 @pytest.mark.parametrize(
     "asked", [{"allowable_mpa": 1.403}, {"bed_mm": 77.9}, {"modules_mm": [1.5], "allowable_mpa": 11.17}]
 )

@@ -15,7 +15,7 @@ from geartender.build import build_document, load_build, parse_build
 from geartender.build.trains import TrainRequest, find_trains
 from geartender.cli.running import ridge_vent
 from geartender.config import parse_settings
-from geartender.errors import Busy
+from geartender.errors import Busy, Invalid
 from geartender.world import World
 from tests.api.kit import ORIGIN, IdlePort, Kit, run
 
@@ -99,6 +99,19 @@ def test_a_second_search_is_told_to_wait(accept: str) -> None:
     run(test)
 
 
+def test_a_search_that_fails_on_its_way_says_so_in_its_last_line() -> None:
+    async def test(kit: Kit) -> None:
+        kit.app.state.service.trains = Scripted({"progress": 0.5}, Invalid("The search takes longer than 120 s."))
+        headers = {"Accept": "application/x-ndjson"}
+        answer = await kit.http.post(TRAINS, json={"build": SHEET, **ASKED}, headers=headers)
+        assert answer.text.splitlines() == [
+            '{"progress": 0.5}',
+            '{"problem": {"detail": "The search takes longer than 120 s."}}',
+        ]
+
+    run(test)
+
+
 def test_a_search_without_a_result_is_no_answer() -> None:
     async def test(kit: Kit) -> None:
         kit.app.state.service.trains = Scripted({"progress": 0.5})
@@ -118,7 +131,7 @@ def test_a_search_without_a_result_is_no_answer() -> None:
         ({"fewest_teeth": 60, "most_teeth": 20}, "#"),
         ({"quickly": True}, "#/quickly"),
         ({"modules_mm": []}, "#/modules_mm"),
-        ({"build": {}}, "#/motor"),
+        ({"build": {}}, "#/build/motor"),
         ({"build": [1]}, "#/build"),
     ],
 )

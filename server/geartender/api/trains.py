@@ -17,13 +17,15 @@ from geartender.api.train_search import SearchFailed, Word
 from geartender.build import build_document, parse_build
 from geartender.build.trains import TrainRequest, TrainsFound
 from geartender.build.trains.task import Task
+from geartender.errors import BuildSheetError, GeartenderError, Mistake
 
 router = APIRouter(tags=["build"])
 
 LINES = "application/x-ndjson"
 PROGRESS: Responses = {
     200: {
-        "description": f"The trains, best first. As `{LINES}`: lines with the `progress` from 0 to 1, the last with the `result`.",
+        "description": f"The trains, best first. As `{LINES}`: lines with the `progress` from 0 to 1, at last one with the "
+        "`result` or the `problem`.",
         "content": {LINES: {"schema": {"type": "string"}, "example": '{"progress": 0.42}\n'}},
     }
 }
@@ -44,9 +46,12 @@ class TrainsBody(TrainRequest):
     responses={**PROGRESS, **problems("busy", "too-large", "not-json")},
 )
 async def find(body: TrainsBody, request: Request, service: ServiceDep) -> Response | dict[str, Any]:
-    sheet = parse_build(body.build)
     asked = body.model_dump(mode="json", exclude={"build"}, exclude_unset=True)
-    Task.of(sheet, TrainRequest.model_validate(asked))  # refuses here what the search would refuse
+    try:
+        sheet = parse_build(body.build)
+        Task.of(sheet, TrainRequest.model_validate(asked))  # refuses here what the search would refuse
+    except BuildSheetError as error:
+        raise BuildSheetError(_in_the_body(each) for each in error.items) from None
     words = service.trains.words(build_document(sheet), asked)
     if prefers(request.headers.get("Accept"), LINES):
         first = await anext(words)  # refuses while there is still a status to say so with
@@ -65,5 +70,13 @@ async def _lines(first: Word, words: AsyncGenerator[Word]) -> AsyncIterator[str]
     """The search's own lines; when nobody reads them any more, the search ends."""
     async with aclosing(words):
         yield json.dumps(first) + "\n"
-        async for word in words:
-            yield json.dumps(word) + "\n"
+        try:
+            async for word in words:
+                yield json.dumps(word) + "\n"
+        except GeartenderError as error:
+            yield json.dumps({"problem": {"detail": str(error)}}) + "\n"
+
+
+def _in_the_body(mistake: Mistake) -> Mistake:
+    """A mistake of the sheet at its place in the request's body."""
+    return Mistake(f"build.{mistake.path}".rstrip("."), f"#/build{mistake.pointer[1:]}", mistake.text)

@@ -11,14 +11,15 @@ settings.load_profile("geartender")
 #: Any test that draws without naming a seed of its own draws the same numbers each time.
 SEED = 20_240
 
-#: These run real processes in real time. deploy/test.sh runs them by themselves, each group in a worker of its own: two browsers at
-#: once would starve each other.
+#: These run real processes in real time. deploy/test.sh puts them before the others, each group in a worker of its own: two browsers
+#: at once would starve each other.
 REAL_TIME = {
     "tests/api/test_serving.py": "processes",
     "tests/browser/": "browser",
     "tests/cli/test_driving.py": "processes",
     "tests/cli/test_simulator_child.py": "processes",
     "tests/end_to_end/": "processes",
+    "tests/simulator/test_process.py": "processes",
 }
 
 

@@ -61,6 +61,11 @@ class Service:
     def trouble(self, command: str) -> None:
         self.post("simulation", {"command": command}).raise_for_status()
 
+    def take_the_helm_as(self, client: str) -> None:
+        """Let somebody else hold the helm."""
+        answer = self._http.post("servos/vent/helm", json={"force": True}, headers={"Geartender-Client": client})
+        answer.raise_for_status()
+
     def make_ready(self) -> None:
         """Whatever the test before left behind: free, armed, homed, at rest at 10°, the helm given back.
 

@@ -121,6 +121,15 @@ def test_nothing_is_wider_than_the_screen_at_200_percent(demo: Service, look: Op
     fits_at_200_percent(page)
 
 
+def test_whoever_holds_the_helm_is_named_on_a_narrow_screen_with_large_type(demo: Service, look: Open) -> None:
+    page = look(demo, "drive", viewport={"width": 320, "height": 640})
+    settled(page, "drive")
+    demo.make_ready()
+    demo.take_the_helm_as("Computer-in-the-kitchen")
+    expect(page.locator("[data-act-hint]")).to_contain_text("holds the helm")
+    fits_at_200_percent(page)
+
+
 def test_what_happened_stays_on_a_narrow_screen_with_large_type(demo: Service, look: Open) -> None:
     page = look(demo, "journal", viewport={"width": 320, "height": 640})
     settled(page, "journal")

@@ -31,6 +31,7 @@ def test_random_plans_are_valid_and_never_slower_than_the_reference_library() ->
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(900)
 def test_a_hundred_thousand_random_plans_are_valid_and_never_slower_than_the_reference_library() -> None:
     assert_good(random_plans.verify(seed=7, count=100_000))
 

@@ -7,6 +7,7 @@ import pytest
 
 from geartender.errors import Offline
 from geartender.firmware import verbs
+from geartender.link.lines import PROTOCOL_VERSION
 from geartender.servo.requests import MoveRequest
 from geartender.servo.servo import Servo
 from geartender.servo.subscription import Message, Subscription
@@ -147,7 +148,7 @@ def test_firmware_of_another_protocol_is_told_plainly_and_taken_once_it_is_repla
 ) -> None:
     async def scenario(rig: Rig) -> None:
         with monkeypatch.context() as patch:
-            patch.setattr(verbs, "PROTOCOL", 2)
+            patch.setattr(verbs, "PROTOCOL", PROTOCOL_VERSION + 1)
             await rig.until(lambda: rig.servo.snapshot().link.state == "incompatible")
             shown = rig.servo.snapshot()
             assert shown.state == "offline"

@@ -11,25 +11,20 @@ settings.load_profile("geartender")
 #: Any test that draws without naming a seed of its own draws the same numbers each time.
 SEED = 20_240
 
-#: These run real processes in real time. deploy/test.sh puts them before the others, each group in a worker of its own: two browsers
-#: at once would starve each other.
-REAL_TIME = {
-    "tests/api/test_serving.py": "processes",
-    "tests/browser/": "browser",
-    "tests/cli/test_driving.py": "processes",
-    "tests/cli/test_simulator_child.py": "processes",
-    "tests/end_to_end/": "processes",
-    "tests/simulator/test_process.py": "processes",
-}
+#: These run real processes in real time. deploy/test.sh puts them before the others, and never two browsers at once.
+REAL_TIME = (
+    "tests/api/test_serving.py",
+    "tests/browser/",
+    "tests/cli/test_driving.py",
+    "tests/cli/test_simulator_child.py",
+    "tests/end_to_end/",
+    "tests/simulator/test_process.py",
+)
 
 
-@pytest.hookimpl(tryfirst=True)
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    for item in items:
-        for place, group in REAL_TIME.items():
-            if item.nodeid.startswith(place):
-                item.add_marker(pytest.mark.real_time)
-                item.add_marker(pytest.mark.xdist_group(group))
+def pytest_itemcollected(item: pytest.Item) -> None:
+    if item.nodeid.startswith(REAL_TIME):
+        item.add_marker(pytest.mark.real_time)
 
 
 @pytest.fixture(autouse=True)

@@ -46,7 +46,7 @@ class TrainSearch:
                 *COMMAND, stdin=asyncio.subprocess.PIPE, stdout=asyncio.subprocess.PIPE, limit=LINE_BYTES
             )
             assert process.stdin is not None  # noqa: S101 - started with pipes
-            assert process.stdout is not None  # noqa: S101
+            assert process.stdout is not None  # noqa: S101 - as above
             process.stdin.write(json.dumps({"build": build, "request": request}).encode())
             process.stdin.close()
             async with asyncio.timeout(SEARCH_S):

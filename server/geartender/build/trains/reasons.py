@@ -27,7 +27,7 @@ def none_because(task: Task) -> str:
 
 
 def _first(task: Task, **without: float) -> Found | None:
-    found = best_trains(replace(task, most=1, **without), lambda _: None)  # type: ignore[arg-type]
+    found = best_trains(replace(task, most=1, **without), lambda _: None)  # type: ignore[arg-type]  # limits by their names, all numbers
     return found[0] if found else None
 
 

@@ -52,6 +52,8 @@ tests() {
   shift 2
   "$@" -p no:cacheprovider -m "$selection" "${arguments[@]}" > "$logs/$name" 2>&1
 }
+# The kernel may weigh sessions against each other before it looks at niceness within one: then a session of its own stands back.
+behind() { setsid bash -c 'echo 19 2> /dev/null > /proc/self/autogroup || true; exec nice -n 19 "$@"' behind "$@"; }
 verdict() {
   local name=$1 process=$2 code=0
   say "== pytest: $name"
@@ -65,7 +67,7 @@ say "== pytest: this takes a quarter of an hour; what each part says is shown wh
 empty=0
 tests browser "real_time and browser" "$venv/bin/pytest" & running+=($!)
 tests processes "real_time and not browser" "$venv/bin/pytest" & running+=($!)
-tests others "not real_time" nice -n 19 "$venv/bin/pytest" -n 2 & running+=($!)
+tests others "not real_time" behind "$venv/bin/pytest" -n 2 & running+=($!)
 verdict browser "${running[0]}"
 verdict processes "${running[1]}"
 verdict others "${running[2]}"

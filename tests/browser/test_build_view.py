@@ -235,6 +235,7 @@ def test_the_keyboard_alone_edits_and_saves(demo: Service, look: Open, sheet: di
     expect(page.locator("[data-glance] dd").first).not_to_be_empty()
     tab_to(page, page.locator("[data-table=rest] > summary"))
     page.keyboard.press("Enter")
+    expect(field(page, "rest.approach")).to_be_visible()
     tab_to(page, field(page, "rest.approach"))
     page.keyboard.type("from ab")
     expect(page.locator("[data-unsaved]")).to_have_text("1 unsaved change")

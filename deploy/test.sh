@@ -3,7 +3,7 @@
 #   deploy/test.sh              everything
 #   deploy/test.sh --fast       without the slow tests
 #   deploy/test.sh tests/api    other arguments go to pytest
-# Tests of real processes in real time go before all the others, so that nothing starves them.
+# Tests of real processes in real time go before all the others, so that nothing starves them; the whole takes a quarter of an hour.
 set -euo pipefail
 . "$(dirname "$0")/setup.sh"
 
@@ -43,34 +43,37 @@ step "lint-imports" "$venv/bin/lint-imports"
 step "tsc" page_types
 
 logs=$(mktemp -d)
-running=()
-trap 'for process in "${running[@]}"; do pkill -P "$process" || true; done; rm -rf "$logs"' EXIT
+others=
+trap '[ -z "$others" ] || pkill -P "$others" || true; rm -rf "$logs"' EXIT
 nothing_selected=5
 tests() {
-  local name=$1 selection=$2 expression
+  local selection=$1 expression
   for expression in "${wanted[@]}"; do selection="$selection and ($expression)"; done
-  shift 2
-  "$@" -p no:cacheprovider -m "$selection" "${arguments[@]}" > "$logs/$name" 2>&1
+  shift
+  "$@" -p no:cacheprovider -m "$selection" "${arguments[@]}" 2>&1
 }
 # The kernel may weigh sessions against each other before it looks at niceness within one: then a session of its own stands back.
 behind() { setsid bash -c 'echo 19 2> /dev/null > /proc/self/autogroup || true; exec nice -n 19 "$@"' behind "$@"; }
 verdict() {
-  local name=$1 process=$2 code=0
-  say "== pytest: $name"
-  wait "$process" || code=$?
-  cat "$logs/$name"
+  local name=$1 code=$2
   if [ "$code" -eq $nothing_selected ]; then empty=$((empty + 1)); elif [ "$code" -ne 0 ]; then failed+=("pytest, $name"); fi
 }
 
-# Two streams of real time, one of them with the one browser; all the others fill what the processors have left.
-say "== pytest: this takes a quarter of an hour; what each part says is shown when it has ended"
+# Tests of real processes in real time one after the other; all the others fill what those leave of the processors.
 empty=0
-tests browser "real_time and browser" "$venv/bin/pytest" & running+=($!)
-tests processes "real_time and not browser" "$venv/bin/pytest" & running+=($!)
-tests others "not real_time" behind "$venv/bin/pytest" -n 2 & running+=($!)
-verdict browser "${running[0]}"
-verdict processes "${running[1]}"
-verdict others "${running[2]}"
+tests "not real_time" behind "$venv/bin/pytest" -n 2 > "$logs/others" & others=$!
+for selection in "real_time and not browser" "real_time and browser"; do
+  say "== pytest: $selection"
+  code=0
+  tests "$selection" "$venv/bin/pytest" | tee "$logs/$selection" || code=$?
+  verdict "$selection" $code
+done
+say "== pytest: the others, which have been running meanwhile"
+code=0
+wait "$others" || code=$?
+others=
+cat "$logs/others"
+verdict others $code
 if [ $empty -eq 3 ]; then failed+=("no test was selected"); fi
 
 if [ ${#failed[@]} -gt 0 ]; then say "Failed: ${failed[*]}"; fi

@@ -122,7 +122,7 @@ class Shed:
         """Look again and again until something holds."""
         end = time.monotonic() + seconds
         while not condition():
-            assert time.monotonic() < end, "it did not come about"
+            assert time.monotonic() < end, f"it did not come about: {self.snapshot()}"
             time.sleep(0.01)
 
     def rows(self) -> list[dict[str, float]]:

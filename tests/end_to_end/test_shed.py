@@ -129,5 +129,6 @@ def test_the_same_on_a_real_micropython(tmp_path):
         motion = vent.post("/moves", {"to_deg": 33.0}, wait=20).json()
         assert (motion["state"], abs(motion["error_deg"]) * PER_DEG <= 1.0) == ("done", True)
         vent.command("jam")
-        vent.post("/moves", {"to_deg": 60.0})
+        answer = vent.post("/moves", {"to_deg": 60.0})
+        assert answer.status_code == 202, answer.text
         vent.until(lambda: vent.snapshot()["state"] == "faulted")

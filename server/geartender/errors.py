@@ -27,7 +27,8 @@ GeartenderError
     ├── Invalid          it makes no sense for this servo
     ├── Unknown          there is no such thing
     ├── Stale            the document was changed since it was read
-    └── RevisionRequired a change that does not say which revision it changes
+    ├── RevisionRequired a change that does not say which revision it changes
+    └── NotStored        it could not be kept, so it was not done
 
 Errors carry their evidence as attributes and build their message from it.
 """
@@ -201,6 +202,12 @@ class RevisionRequired(Refused):
     """A change of a document that does not say which revision it changes."""
 
     slug = "revision-required"
+
+
+class NotStored(Refused):
+    """It could not be kept on disk, so it was not done."""
+
+    slug = "not-stored"
 
 
 class ConfigError(GeartenderError, ValueError):

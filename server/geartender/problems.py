@@ -130,6 +130,14 @@ _ALL = (
         "Send `If-Match` with the ETag that the last GET gave; to create one, `If-None-Match: *`.",
     ),
     Problem(
+        "not-stored",
+        503,
+        "It cannot be kept",
+        "The disk does not keep anything just now, so what must be kept was not done, and no sequence starts. The servo can be "
+        "driven and stopped by hand all the same.",
+        "See the notices: they say what is wrong with the disk and what to do. Then ask again.",
+    ),
+    Problem(
         "too-many-attempts",
         429,
         "Too many attempts",

@@ -24,9 +24,14 @@ from geartender.build import BuildSheet, load_build, parse_build
 from geartender.config import ServoSection, Settings
 from geartender.errors import BuildSheetError
 from geartender.servo.servo import Servo
+from geartender.store import Store
+from geartender.store.database import MEMORY
 from geartender.world import World, real_world
 
 log = logging.getLogger(__name__)
+
+DATABASE_FILE = "geartender.db"
+"""Name of the database in the data folder."""
 
 
 def create_app(
@@ -44,8 +49,17 @@ def create_app(
         section.name: Servo(section.name, sheet_of(section, shelf), world.opener(section.port), world)
         for section in settings.servo
     }
-    service = Service(world=world, shelf=shelf, servos=built, once=Once(world.monotonic), simulation=sim)
+    store = Store(store_url(settings), world, settings.site.zone)
+    service = Service(world=world, shelf=shelf, store=store, servos=built, once=Once(world.monotonic), simulation=sim)
     return _assemble(settings, service)
+
+
+def store_url(settings: Settings) -> str:
+    """The database that the configuration names, else a file in the data folder, else one that ends with the process."""
+    if settings.store.url is not None:
+        return settings.store.url
+    folder = settings.service.data_dir
+    return MEMORY if folder is None else f"sqlite:///{folder / DATABASE_FILE}"
 
 
 def sheet_of(section: ServoSection, shelf: Shelf) -> BuildSheet:
@@ -98,17 +112,25 @@ def _assemble(settings: Settings, service: Service) -> FastAPI:
 
 @asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
-    """Own every servo's task from start to end."""
+    """Own the store and every task from start to end. The store is open before anything can be asked, and closed last."""
     service: Service = app.state.service
-    async with asyncio.TaskGroup() as tasks:
-        running = [
-            tasks.create_task(_keep(servo, service), name=f"servo {servo.name}") for servo in service.servos.values()
-        ]
-        try:
-            yield
-        finally:
-            for task in running:
-                task.cancel()
+    await service.store.open()
+    try:
+        async with asyncio.TaskGroup() as tasks:
+            running = [
+                tasks.create_task(service.store.run(), name="store"),
+                *(
+                    tasks.create_task(_keep(servo, service), name=f"servo {servo.name}")
+                    for servo in service.servos.values()
+                ),
+            ]
+            try:
+                yield
+            finally:
+                for task in running:
+                    task.cancel()
+    finally:
+        await service.store.close()
 
 
 async def _keep(servo: Servo, service: Service) -> None:

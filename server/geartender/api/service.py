@@ -11,6 +11,7 @@ from geartender.api.shelf import Shelf
 from geartender.api.train_search import TrainSearch
 from geartender.errors import Unknown
 from geartender.servo.servo import Servo
+from geartender.store import Store
 from geartender.world import World
 
 Truth = dict[str, float]
@@ -35,6 +36,7 @@ class Service:
 
     world: World
     shelf: Shelf
+    store: Store
     servos: dict[str, Servo]
     once: Once
     simulation: Simulation | None = None

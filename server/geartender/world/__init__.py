@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
 from geartender.link.port import Opener, SerialOpener
+from geartender.world.worker import ThreadWorker, Worker
 
 
 def running_loop_time() -> float:
@@ -27,13 +28,15 @@ def utc_now() -> datetime:
 
 @dataclass(frozen=True)
 class World:
-    """Where a service lives: its clocks, its dice and its serial ports."""
+    """Where a service lives: its clocks, its dice, its serial ports and its disk."""
 
     random: random.Random
     monotonic: Callable[[], float] = running_loop_time
     wall: Callable[[], datetime] = utc_now
     opener: Callable[[str], Opener] = field(default=SerialOpener)
     """Gives the opener of the port of that name; opening nothing yet."""
+    worker: Callable[[str], Worker] = field(default=ThreadWorker)
+    """Makes a place of that name for slow work, such as that of a disk."""
 
 
 def real_world() -> World:

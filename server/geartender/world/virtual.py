@@ -17,6 +17,7 @@ from typing import TypeVar
 from geartender.errors import GeartenderError
 from geartender.link.port import Opener
 from geartender.world import World, running_loop_time
+from geartender.world.worker import InlineWorker
 
 T = TypeVar("T")
 
@@ -69,6 +70,7 @@ def virtual_world(seed: int, opener: Callable[[str], Opener] = no_ports) -> Worl
         monotonic=running_loop_time,
         wall=lambda: EPOCH + timedelta(seconds=running_loop_time()),
         opener=opener,
+        worker=lambda _: InlineWorker(),
     )
 
 

@@ -1,0 +1,179 @@
+"""The store as the rest of the service uses it: one for each service, made by `create_app`, opened and closed in its lifespan.
+
+Every method that writes returns once the disk has it, or raises NotStored, and then nothing was changed. Reading also works
+while nothing can be written.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import functools
+import logging
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+from sqlalchemy.orm import Session
+
+from geartender.errors import NotStored
+from geartender.store import documents, journal_rows, runs
+from geartender.store.database import Database
+from geartender.store.documents import Document
+from geartender.store.journal import Journal
+from geartender.store.runs import Run, RunStep
+from geartender.store.trouble import TELLS, StoreInUse, Trouble
+from geartender.world import World
+
+log = logging.getLogger(__name__)
+T = TypeVar("T")
+
+REOPEN_FIRST_S = 5.0
+"""s until a database in trouble is opened anew; doubled each time, up to `REOPEN_MAX_S`."""
+
+REOPEN_MAX_S = 300.0
+"""s; whoever has just changed the card waits five minutes at most."""
+
+
+class Store:
+    """Documents, states, runs and the journal, in one database."""
+
+    def __init__(self, url: str, world: World, zone: str = "UTC") -> None:
+        self._database = Database(url)
+        self._worker = world.worker("store")
+        self._wall = world.wall
+        self._open = False
+        self.journal = Journal(self, world.wall, zone)
+
+    # Life
+
+    async def open(self) -> None:
+        """Open it; what is wrong with the disk does not stop the service. Raises StoreInUse and StoreTooNew, which do."""
+        await self._worker.submit(self._database.open)
+        self._open = True
+        if self.trouble is None:
+            await self._begin()
+
+    async def run(self) -> None:
+        """Open it anew, again and again, while it is in trouble. Ends by cancellation only."""
+        pause = REOPEN_FIRST_S
+        while True:
+            await asyncio.sleep(pause)
+            if self.trouble is None:
+                pause = REOPEN_FIRST_S
+                continue
+            await self._open_again()
+            pause = min(2 * pause, REOPEN_MAX_S)
+
+    async def close(self) -> None:
+        """Let what was handed in come to its end, then close. May be called again."""
+        if self._open:
+            self._open = False
+            self._worker.submit(self._database.close)
+            await self._worker.close()
+
+    async def _open_again(self) -> None:
+        try:
+            await self._worker.submit(self._database.open)
+            if self.trouble is None:
+                await self.journal.catch_up()
+                self.journal.tell("store", "the disk keeps things again")
+        except (NotStored, StoreInUse) as still:
+            log.warning("store: not yet: %s", still)
+
+    async def _begin(self) -> None:
+        """Nothing goes on by itself after a start: what had no end yet is unknown."""
+        now = self._wall()
+        try:
+            await self.write(lambda session: (journal_rows.mark_unknown(session, now), runs.mark_unknown(session)))
+        except NotStored as refused:
+            log.warning("store: %s", refused)
+
+    # How it is
+
+    @property
+    def trouble(self) -> Trouble | None:
+        """Why nothing can be kept just now; None when all is well."""
+        return self._database.trouble
+
+    def require_keeping(self) -> None:
+        """For what runs by itself: raises NotStored unless the store keeps what it is given."""
+        if self.trouble is not None:
+            raise NotStored(TELLS[self.trouble])
+
+    # Jobs
+
+    def write(self, job: Callable[[Session], T]) -> asyncio.Future[T]:
+        """Hand in a job that writes; it is one transaction. The future fails with NotStored."""
+        return self._hand_in(functools.partial(self._database.write, job))
+
+    def read(self, job: Callable[[Session], T]) -> asyncio.Future[T]:
+        """Hand in a job that only reads. The future fails with NotStored."""
+        return self._hand_in(functools.partial(self._database.read, job))
+
+    def _hand_in(self, job: Callable[[], T]) -> asyncio.Future[T]:
+        if self._open:
+            return self._worker.submit(job)
+        refused: asyncio.Future[T] = asyncio.get_running_loop().create_future()
+        refused.set_exception(NotStored("The store is closed: the service is ending."))
+        return refused
+
+    # Documents
+
+    async def document(self, kind: str, name: str) -> Document:
+        """One document, such as the sequence `morning`. Raises Unknown."""
+        return await self.read(lambda session: documents.get(session, kind, name))
+
+    async def documents(self, kind: str) -> list[Document]:
+        """All of a kind, by name."""
+        return await self.read(lambda session: documents.listed(session, kind))
+
+    async def put_document(self, kind: str, name: str, body: dict[str, Any], expected: int | None) -> Document:
+        """Make a document (`expected` None: it must not exist) or replace that revision of it.
+
+        Raises Stale when it exists already, or is another revision by now; NotStored.
+        """
+        now = self._wall()
+        return await self.write(lambda session: documents.put(session, kind, name, body, expected, now))
+
+    async def delete_document(self, kind: str, name: str, expected: int) -> None:
+        """Delete that revision of a document. Raises Unknown, Stale, NotStored."""
+        now = self._wall()
+        await self.write(lambda session: documents.delete(session, kind, name, expected, now))
+
+    # States
+
+    async def state(self, kind: str, name: str) -> dict[str, Any] | None:
+        """What was kept under that name, such as the last firing of a timetable entry; or None."""
+        return await self.read(lambda session: documents.state(session, kind, name))
+
+    async def states(self, kind: str) -> dict[str, dict[str, Any]]:
+        """All states of a kind, by name."""
+        return await self.read(lambda session: documents.states(session, kind))
+
+    async def set_state(self, kind: str, name: str, value: dict[str, Any] | None) -> None:
+        """Keep a state; None forgets it. Raises NotStored."""
+        await self.write(lambda session: documents.set_state(session, kind, name, value))
+
+    # Runs
+
+    async def put_run(self, run: Run) -> Run:
+        """Add a run, or renew the one with that id; gives it back with its number. Raises NotStored.
+
+        A run that was `queued`, `running` or `held` when the service ended is `unknown` after the next start.
+        """
+        return await self.write(lambda session: runs.put(session, run))
+
+    async def get_run(self, run_id: str) -> Run:
+        """One run. Raises Unknown."""
+        return await self.read(lambda session: runs.get(session, run_id))
+
+    async def runs(self, limit: int = 50, before: int | None = None, sequence: str | None = None) -> list[Run]:
+        """Runs, newest first, from below a number on."""
+        return await self.read(lambda session: runs.listed(session, limit, before, sequence))
+
+    async def put_run_step(self, step: RunStep) -> None:
+        """Add a step of a run, or renew the one at that position. Raises NotStored."""
+        await self.write(lambda session: runs.put_step(session, step))
+
+    async def run_steps(self, run_id: str, limit: int = 1000, after: int = -1) -> list[RunStep]:
+        """The steps of a run behind a position, in order."""
+        return await self.read(lambda session: runs.steps(session, run_id, limit, after))

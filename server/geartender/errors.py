@@ -3,6 +3,7 @@
 GeartenderError
 ├── PlanError            a path was asked for that cannot be planned; the request is wrong
 ├── BuildSheetError      a build sheet has mistakes; carries all of them, not only the first
+├── DocumentError        a sequence or an entry of the timetable has mistakes; carries all of them
 ├── NoStrength           the strength of a tooth is not known; nothing is claimed for it, and the message says why
 ├── PlantError           a plant file has mistakes, or a fault command does; carries all of them
 ├── ConfigError          a service configuration has mistakes; carries all of them
@@ -82,6 +83,15 @@ class BuildSheetError(GeartenderError, ValueError):
         self.source = source
         lines = [f"{source}: {item}" if source else str(item) for item in self.items]
         super().__init__("\n".join(lines))
+
+
+class DocumentError(GeartenderError, ValueError):
+    """A stored document that cannot be used; `what` names its kind. The message has one line for each mistake."""
+
+    def __init__(self, what: str, items: Iterable[Mistake]) -> None:
+        self.what = what
+        self.items = tuple(items)
+        super().__init__("\n".join(map(str, self.items)))
 
 
 class PlantError(GeartenderError, ValueError):

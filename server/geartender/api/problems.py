@@ -13,7 +13,7 @@ from fastapi.routing import iter_route_contexts
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
 from starlette.exceptions import HTTPException
 
-from geartender.errors import BuildSheetError, GeartenderError, LinkError, PlanError, Refused, Unknown
+from geartender.errors import BuildSheetError, DocumentError, GeartenderError, LinkError, PlanError, Refused, Unknown
 from geartender.mistakes import mistakes_from
 from geartender.problems import MEDIA_TYPE, PROBLEMS, problem_body
 
@@ -40,6 +40,9 @@ def problem_of(error: GeartenderError) -> tuple[str, str, dict[str, Any]]:
         case BuildSheetError():
             mistakes = [item.as_problem() for item in error.items]
             return "invalid", f"The build sheet has {_counted(len(mistakes), 'mistake')}.", {"errors": mistakes}
+        case DocumentError():
+            mistakes = [item.as_problem() for item in error.items]
+            return "invalid", f"The {error.what} has {_counted(len(mistakes), 'mistake')}.", {"errors": mistakes}
         case PlanError():
             return "invalid", str(error), {"errors": [{"detail": str(error), "pointer": "#"}]}
         case LinkError():

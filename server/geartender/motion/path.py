@@ -40,10 +40,14 @@ class Piece:
         p, v, a, j = self.start.position, self.start.velocity, self.start.acceleration, self.jerk
         return State(p + t * (v + t * (a / 2 + t * j / 6)), v + t * (a + t * j / 2), a + t * j)
 
-    def turning_points(self) -> list[float]:
-        """Positions inside the piece at which the velocity passes through zero."""
+    def turning_times(self) -> list[float]:
+        """Times inside the piece, ascending, at which the velocity passes through zero."""
         v, a, half_jerk = self.start.velocity, self.start.acceleration, self.jerk / 2
-        return [self.at(t).position for t in _roots(half_jerk, a, v) if 0 < t < self.duration]
+        return sorted(t for t in _roots(half_jerk, a, v) if 0 < t < self.duration)
+
+    def turning_points(self) -> list[float]:
+        """Positions inside the piece at which the velocity passes through zero, in the order in which they are reached."""
+        return [self.at(t).position for t in self.turning_times()]
 
 
 @dataclass(frozen=True, slots=True)

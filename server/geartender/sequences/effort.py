@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 
 from geartender.build import BuildSheet
 from geartender.build.drive import Drive
@@ -127,11 +128,7 @@ class Effort:
 def one_way(piece: Piece) -> list[Piece]:
     """The piece cut where it turns round."""
     cuts = [0.0, *piece.turning_times(), piece.duration]
-    return [
-        Piece(end - begin, piece.at(begin), piece.jerk)
-        for begin, end in zip(cuts, cuts[1:], strict=False)
-        if end > begin
-    ]
+    return [Piece(end - begin, piece.at(begin), piece.jerk) for begin, end in pairwise(cuts) if end > begin]
 
 
 def simpson(width: float, first: float, middle: float, last: float) -> float:

@@ -46,7 +46,9 @@ class Act:
     def needed_servo(self) -> str:
         """The servo. Raises Invalid when none was named."""
         if self.servo is None:
-            raise Invalid(f"{self.place}: no servo is named. Name one in the step, in the sequence, or when you run it.")
+            raise Invalid(
+                f"{self.place}: no servo is named. Name one in the step, in the sequence, or when you run it."
+            )
         return self.servo
 
 

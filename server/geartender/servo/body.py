@@ -14,6 +14,7 @@ from geartender.firmware.version import VERSION as FIRMWARE_VERSION
 from geartender.link.events import Closed, Event, Incompatible, Opened
 from geartender.link.lines import FirmwareEvent, Hello, Telemetry
 from geartender.link.port import Opener
+from geartender.servo.claims import Claim, Interruption
 from geartender.servo.courses import Course
 from geartender.servo.drive import Drive
 from geartender.servo.faults import CONTROLLER_RESET, Evidence, explain
@@ -63,6 +64,7 @@ class Body:
         self._ring = Ring()
         self._subscriptions: set[Subscription] = set()
         self._queue: deque[tuple[Motion, MoveRequest]] = deque()
+        self._claim: Claim | None = None
         self._starting = asyncio.Lock()
         self._work = asyncio.Event()
         self._change = asyncio.Event()
@@ -82,7 +84,7 @@ class Body:
 
     def snapshot(self, who: Who | None = None) -> Snapshot:
         """Everything about the servo now; `who` decides whether the helm is `yours`."""
-        self._helm.lapse(self._now(), moving=bool(self._ledger.live))
+        self._let_helm_lapse()
         return snapshot_of(
             name=self.name,
             sheet=self.sheet,
@@ -92,6 +94,7 @@ class Body:
             fault=self._fault,
             helm=self._helm.report(who),
             motion=self._ledger.running,
+            run=self._claim.id if self._claim else None,
             override=self._override,
             link=link_report(self._drive.link, self._hello, self._reason, ready=self._drive.ready),
             now=self._now(),
@@ -235,6 +238,7 @@ class Body:
         self._ledger.finish_all(MotionState.LOST, self._now(), f"the link was lost: {reason}")
         self._flush_queue("the link was lost")
         if was_up:
+            self._interrupt(None, Interruption.LOST, f"the link was lost: {reason}")
             self._tell("disconnected", reason)
 
     def _told(self, event: FirmwareEvent) -> None:
@@ -280,8 +284,18 @@ class Body:
         for motion in [one for one in self._ledger.live if one.held]:
             self._ledger.finish(motion, MotionState.FAULTED, self._now(), words.text)
         self._flush_queue("a fault stopped the servo")
+        self._interrupt(None, Interruption.FAULT, words.text)
         log.warning("%s: fault %s: %s", self.name, cause, words.text)
         self._tell("fault", words.text, cause=cause)
+
+    def _interrupt(self, who: Who | None, by: Interruption, reason: str) -> None:
+        """Tell whoever holds the servo that it is theirs no more; what they did themselves they know."""
+        claim = self._claim
+        if claim is not None and (who is None or who.client != claim.who.client):
+            claim.interrupted(self.name, by, reason)
+
+    def _let_helm_lapse(self) -> None:
+        self._helm.lapse(self._now(), moving=bool(self._ledger.live) or self._claim is not None)
 
     def _evidence(self) -> Evidence:
         live, travel = self._live, self._travel
@@ -341,13 +355,14 @@ class Body:
         """Wake who waits for a change, and send a snapshot when more than measured values changed."""
         self._change.set()
         self._change = asyncio.Event()
-        self._helm.lapse(self._now(), moving=bool(self._ledger.live))
+        self._let_helm_lapse()
         live, running = self._shown, self._ledger.running
         key = (
             self.state,
             live is not None and (live.homed, live.armed),
             self._fault,
             self._helm.holder,
+            self._claim and self._claim.id,
             running and (running.id, running.target_deg, running.planned_s),
             self._override,
             self._drive.ready,

@@ -49,16 +49,25 @@ class Course:
 
 
 async def send_course(
-    drive: Drive, scale: Scale, live: Callable[[], Live | None], before: Course | None, wanted: Course, planner: Planner
+    drive: Drive,
+    scale: Scale,
+    live: Callable[[], Live | None],
+    before: Course | None,
+    wanted: Course,
+    planner: Planner,
+    at: float | None = None,
 ) -> Course:
     """Plan from where the lever will be and have the firmware take it; `before` is the course in force, if one is.
+
+    It begins at the host time `at`, or as soon as it can be there.
 
     Gives the course as accepted. Raises Refused; LineTooSlow when the line was too slow every time.
     """
     lead = drive.lead_s(TYPICAL_LINES)
     attempt = 0
     while True:
-        start, state, origin = _beginning(drive, live(), before, lead * 2**attempt)
+        ahead = lead * 2**attempt
+        start, state, origin = _beginning(drive, live(), before, ahead if at is None else max(ahead, drive.ahead_s(at)))
         course = replace(wanted, path=planner(state), start=start)
         attempt += 1
         try:

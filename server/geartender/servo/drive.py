@@ -104,6 +104,10 @@ class Drive:
         """The firmware's time so long from now. Raises Offline while clocks are not matched."""
         return self.wire_time(self._now() + ahead_s)
 
+    def ahead_s(self, host: float) -> float:
+        """How far ahead a host time is."""
+        return host - self._now()
+
     def wire_time(self, host: float) -> int:
         """The firmware's time at that host time, as on the wire. Raises Offline while clocks are not matched."""
         clock = self.link.exchange.clock

@@ -6,7 +6,10 @@ import math
 from dataclasses import replace
 
 from geartender.errors import Busy, Disarmed, Faulted, Invalid, NotHomed, Refused
+from geartender.motion import State
 from geartender.servo.body import Held
+from geartender.servo.claims import Claim, Interruption
+from geartender.servo.courses import TYPICAL_LINES
 from geartender.servo.live import Live
 from geartender.servo.models import MotionKind, MotionState, ServoState
 from geartender.servo.motions import Motion, Who
@@ -40,6 +43,7 @@ class Servo(Steering):
         self._require_live()
         self._stops += 1
         self._drop_waiting(f"disarmed by {who.label}")
+        self._interrupt(who, Interruption.PERSON, f"disarmed by {who.label}")
         await self._drive.ask("disarm")
         self._tell("disarmed", f"disarmed by {who.label}")
         self._publish()
@@ -65,8 +69,11 @@ class Servo(Steering):
             motion = self._ledger.new(MotionKind.HOME, who, self._wall())
             return await self._begin(motion, "home", motion.number, self._drive.deadline())
 
-    async def move(self, who: Who, request: MoveRequest) -> Motion:
-        """Go to an angle. Returns when the firmware has taken it, or it waits in the queue. Raises Refused."""
+    async def move(self, who: Who, request: MoveRequest, at: float | None = None) -> Motion:
+        """Go to an angle. Returns when the firmware has taken it, or it waits in the queue. Raises Refused.
+
+        `at` is the host time to begin at, so that several servos can begin at once; else as soon as it can.
+        """
         busy = bool(self._ledger.live)
         waits = request.when_busy is WhenBusy.QUEUE and busy
         self._require_movable(who, homed=not waits)
@@ -80,7 +87,7 @@ class Servo(Steering):
         target = self._target(request)
         self._travel.check(target)
         motion = self._ledger.new(MotionKind.MOVE, who, self._wall(), round(target, 6))
-        await self._start_move(motion, request)
+        await self._start_move(motion, request, at)
         self._flush_queue("another motion took its place", MotionState.REPLACED)
         return motion
 
@@ -181,6 +188,7 @@ class Servo(Steering):
         self._stops += 1
         self._drive.stop(category)
         self._drop_waiting(f"stopped by {who.label}")
+        self._interrupt(who, Interruption.PERSON, f"stopped by {who.label}")
         self._tell("stop", f"stop of category {category} by {who.label}")
         self._publish()
 
@@ -201,9 +209,10 @@ class Servo(Steering):
 
     def take_helm(self, who: Who, force: bool) -> None:
         """Take the right to start motion; `force` takes it from its holder and stops what moves. Raises HelmHeld."""
-        self._helm.lapse(self._now(), moving=bool(self._ledger.live))
+        self._let_helm_lapse()
         before = self._helm.take(who, self._now(), self._wall(), asked=True, force=force)
         if before is not None:
+            self._interrupt(who, Interruption.PERSON, f"{who.label} took the helm")
             self._tell("helm", f"{who.label} took the helm from {before.label}")
             if self._ledger.live or self._queue:
                 self.stop(who, 2)
@@ -215,8 +224,51 @@ class Servo(Steering):
         self._publish()
 
     def _take_helm(self, who: Who) -> None:
-        self._helm.lapse(self._now(), moving=bool(self._ledger.live))
+        self._let_helm_lapse()
         self._helm.take(who, self._now(), self._wall())
+
+    # Runs
+
+    def claim(self, claim: Claim, asker: Who) -> None:
+        """Hold the servo for a run, helm included; the asker's own helm passes over to it. Raises Refused.
+
+        From here on whoever stops it, disarms it or takes the helm ends the claim, and so does a fault.
+        """
+        self.require_claimable(asker)
+        self._helm.take(claim.who, self._now(), self._wall(), asked=True, force=True)
+        self._claim = claim
+        self._publish()
+
+    def require_claimable(self, asker: Who) -> None:
+        """Raise Refused unless a run may begin now."""
+        self._require_sheet()
+        live = self._require_live()
+        self._require_no_fault()
+        if self._claim is not None:
+            raise Busy(f"The run {self._claim.id} holds the servo. Stop it, or wait.")
+        self._let_helm_lapse()
+        self._helm.require(asker)
+        if not live.armed:
+            raise Disarmed("The servo is disarmed. Arm it first.")
+        if self._ledger.live or self._starting.locked() or self.state is not ServoState.READY:
+            raise Busy("Another motion runs. Stop it, or wait.")
+
+    def release(self, claim: Claim) -> None:
+        """The run is over; its helm is free again. Does nothing when it holds the servo no more."""
+        if self._claim is claim:
+            self._claim = None
+            self._helm.give(claim.who)
+            self._publish()
+
+    def quickest_s(self, request: MoveRequest) -> float:
+        """How long the move would take at least from where it rests now, its own duration counted in. Raises Refused."""
+        target = self._target(request)
+        path = self._way(target, requested_limits(request, self.sheet), State(self._here()))
+        return max(path.duration, request.duration_s or 0.0)
+
+    def ready_at(self) -> float:
+        """The host time at which a move that is asked for now can begin."""
+        return self._now() + self._drive.lead_s(TYPICAL_LINES)
 
     # Queue
 

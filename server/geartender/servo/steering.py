@@ -52,7 +52,7 @@ class Steering(Body):
 
     # Planned motion
 
-    async def _start_move(self, motion: Motion, request: MoveRequest) -> Motion:
+    async def _start_move(self, motion: Motion, request: MoveRequest, at: float | None = None) -> Motion:
         """Plan a move from where the lever is or will be, and have it taken. Raises Refused."""
         limits, stops = requested_limits(request, self.sheet), self._stops
         motion.torque_nm = request.torque_nm
@@ -61,12 +61,14 @@ class Steering(Body):
                 if self._held is not None or self.state is ServoState.STOPPING:
                     await self._come_to_rest()
                 self._unless_stopped(motion, stops)
-                return await self._steer(motion, limits, request.duration_s)
+                return await self._steer(motion, limits, request.duration_s, at)
         except Refused as refused:
             self._ledger.finish(motion, MotionState.STOPPED, self._now(), refused.detail)
             raise
 
-    async def _steer(self, motion: Motion, limits: Limits, duration: float | None = None) -> Motion:
+    async def _steer(
+        self, motion: Motion, limits: Limits, duration: float | None = None, at: float | None = None
+    ) -> Motion:
         """Put a motion with a target on its course; with an override of 0 it waits for another. Holds the lock already."""
         planner, stops = self._planner(motion, limits, duration), self._stops
         if self._override == 0.0:
@@ -74,7 +76,9 @@ class Steering(Body):
             return motion
         try:
             wanted = Course(motion, motion.number, Path(State(0.0), State(0.0), (), ()), 0, planner)
-            course = await send_course(self._drive, self._scale, lambda: self._shown, self._in_force(), wanted, planner)
+            course = await send_course(
+                self._drive, self._scale, lambda: self._shown, self._in_force(), wanted, planner, at
+            )
         except Refused as refused:
             self._gave_up(motion, refused)
             raise
@@ -89,13 +93,18 @@ class Steering(Body):
         def way(state: State) -> Path:
             assert motion.target_deg is not None  # noqa: S101 - only motions with a target come here
             approach = self._approach if motion.kind is MotionKind.MOVE else Approach(0, 0.0)
-            scaled = overridden(limits, self._override, self.sheet)
-            path = plan_move(state, motion.target_deg, scaled, self._travel, approach, self._slack(approach))
+            path = self._way(motion.target_deg, limits, state, approach)
             if duration is None or motion.started is not None:  # a new override on the way undoes a wanted duration
                 return path
-            return stretched(path, scaled, duration)
+            return stretched(path, overridden(limits, self._override, self.sheet), duration)
 
         return way
+
+    def _way(self, target: float, limits: Limits, start: State, approach: Approach | None = None) -> Path:
+        """The quickest path from a state to a target with the override as it stands."""
+        approach = approach or self._approach
+        scaled = overridden(limits, self._override, self.sheet)
+        return plan_move(start, target, scaled, self._travel, approach, self._slack(approach))
 
     def _slack(self, approach: Approach) -> float:
         """Degrees to go to the side of the approach before the output surely follows."""

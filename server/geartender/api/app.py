@@ -17,6 +17,7 @@ from geartender.api.once import Once
 from geartender.api.openapi import describe
 from geartender.api.page import page_router, web_folder
 from geartender.api.problems import add_problem_handlers, problem_pages
+from geartender.api.recorder import Recorder
 from geartender.api.service import Service, Simulation
 from geartender.api.shelf import FolderShelf, MemoryShelf, Shelf
 from geartender.api.stop_first import StopFirst
@@ -45,11 +46,12 @@ def create_app(
     if shelf is None:
         folder = settings.service.data_dir
         shelf = FolderShelf(folder) if folder else MemoryShelf()
+    store = Store(store_url(settings), world, settings.site.zone)
+    record = Recorder(store.journal)
     built = {
-        section.name: Servo(section.name, sheet_of(section, shelf), world.opener(section.port), world)
+        section.name: Servo(section.name, sheet_of(section, shelf), world.opener(section.port), world, record)
         for section in settings.servo
     }
-    store = Store(store_url(settings), world, settings.site.zone)
     service = Service(world=world, shelf=shelf, store=store, servos=built, once=Once(world.monotonic), simulation=sim)
     return _assemble(settings, service)
 

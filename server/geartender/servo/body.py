@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import logging
 from collections import deque
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -24,6 +25,7 @@ from geartender.servo.live import Live, Play, Ring
 from geartender.servo.models import FaultReport, MotionKind, MotionState, ServoState, Snapshot, TraceRow
 from geartender.servo.motions import Motion, Who
 from geartender.servo.planning import Approach, Travel
+from geartender.servo.record import NoRecord, Record
 from geartender.servo.requests import MoveRequest
 from geartender.servo.settings import firmware_settings, overload_nm
 from geartender.servo.shown import link_report, snapshot_of
@@ -55,8 +57,11 @@ class Held:
 class Body:
     """One servo behind one port, as it is. `run` owns the link for ever."""
 
-    def __init__(self, name: str, sheet: BuildSheet, opener: Opener, world: World) -> None:
+    def __init__(
+        self, name: str, sheet: BuildSheet, opener: Opener, world: World, record: Record | None = None
+    ) -> None:
         self.name = name
+        self._record = record or NoRecord()
         self._now, self._wall = world.monotonic, world.wall
         self._drive = Drive(name, opener, world, self)
         self._helm = Helm()
@@ -71,6 +76,8 @@ class Body:
         self._live: Live | None = None
         self._course: Course | None = None
         self._held: Held | None = None
+        self._jog_asked: Held | None = None
+        self._tasks: asyncio.TaskGroup | None = None
         self._fault: FaultReport | None = None
         self._fault_trace: list[TraceRow] = []
         self._hello: Hello | None = None
@@ -157,6 +164,7 @@ class Body:
     async def run(self) -> None:
         """Own the link for ever: connect, talk, and connect again. Ends by cancellation only."""
         async with asyncio.TaskGroup() as tasks:
+            self._tasks = tasks
             tasks.create_task(self._drive.link.run(), name=f"link of {self.name}")
             tasks.create_task(self._keep_up(), name=f"work of {self.name}")
 
@@ -234,6 +242,7 @@ class Body:
         self._reason = reason
         self._drive.ready = False
         self._live = self._course = self._held = None
+        self._drop_asked_jog(MotionState.LOST, f"the link was lost: {reason}")
         self._play = Play(self._play.width)
         self._ledger.finish_all(MotionState.LOST, self._now(), f"the link was lost: {reason}")
         self._flush_queue("the link was lost")
@@ -286,7 +295,7 @@ class Body:
         self._flush_queue("a fault stopped the servo")
         self._interrupt(None, Interruption.FAULT, words.text)
         log.warning("%s: fault %s: %s", self.name, cause, words.text)
-        self._tell("fault", words.text, cause=cause)
+        self._tell("fault", words.text, trace=self._fault_trace, cause=cause)
 
     def _interrupt(self, who: Who | None, by: Interruption, reason: str) -> None:
         """Tell whoever holds the servo that it is theirs no more; what they did themselves they know."""
@@ -316,9 +325,16 @@ class Body:
             self._held = None
         if self._course is not None and self._course.motion is motion:
             self._course = None
+        self._record.ended(motion, self._fault_trace if motion.state is MotionState.FAULTED else ())
         why = f": {motion.reason}" if motion.reason else ""
         self._tell("ended", f"{motion.kind} {motion.state}{why}", motion=motion.id)
         self._work.set()
+
+    def _drop_asked_jog(self, state: MotionState, reason: str) -> None:
+        """A jog that has not begun yet will not begin."""
+        asked, self._jog_asked = self._jog_asked, None
+        if asked is not None:
+            self._ledger.finish(asked.motion, state, self._now(), reason)
 
     def _flush_queue(self, reason: str, state: MotionState = MotionState.STOPPED) -> None:
         while self._queue:
@@ -337,9 +353,10 @@ class Body:
     def _snapshot_message(self, who: Who | None) -> Message:
         return {"type": "snapshot", "servo": self.name, "snapshot": self.snapshot(who).model_dump(mode="json")}
 
-    def _tell(self, event: str, text: str, **more: str) -> None:
-        """An event for everybody who listens, and for the log."""
+    def _tell(self, event: str, text: str, who: Who | None = None, trace: Sequence[TraceRow] = (), **more: str) -> None:
+        """An event for everybody who listens, for the record and for the log."""
         log.info("%s: %s: %s", self.name, event, text)
+        self._record.happened(self.name, event, text, who, more.get("cause"), trace)
         message = {
             "type": "event",
             "servo": self.name,

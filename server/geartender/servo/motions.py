@@ -21,6 +21,10 @@ class Who:
     client: str
     label: str
     role: str = "drive"
+    via: str = "person"
+    """How it came: `person` (by hand or script), `run`, `timetable`, `pulse`. The last but one and `run` may have nobody there."""
+    run: str | None = None
+    """Id of the run that asks, if one does."""
 
 
 @dataclass(eq=False)

@@ -35,7 +35,7 @@ class Servo(Steering):
         self._take_helm(who)
         if not live.armed:
             await self._drive.ask("arm", self._drive.deadline())
-            self._tell("armed", f"armed by {who.label}")
+            self._tell("armed", f"armed by {who.label}", who)
         self._publish()
 
     async def disarm(self, who: Who) -> None:
@@ -45,7 +45,7 @@ class Servo(Steering):
         self._drop_waiting(f"disarmed by {who.label}")
         self._interrupt(who, Interruption.PERSON, f"disarmed by {who.label}")
         await self._drive.ask("disarm")
-        self._tell("disarmed", f"disarmed by {who.label}")
+        self._tell("disarmed", f"disarmed by {who.label}", who)
         self._publish()
 
     async def reset(self, who: Who) -> None:
@@ -53,7 +53,7 @@ class Servo(Steering):
         self._require_live()
         await self._drive.ask("reset")
         if self._fault is not None:
-            self._tell("reset", f"{self._fault.cause} reset by {who.label}")
+            self._tell("reset", f"{self._fault.cause} reset by {who.label}", who)
         self._fault = None
         self._publish()
 
@@ -67,6 +67,7 @@ class Servo(Steering):
             if self._ledger.live or self.state is not ServoState.READY:
                 raise Busy("Another motion runs. Stop it before homing.")
             motion = self._ledger.new(MotionKind.HOME, who, self._wall())
+            await self._begins(motion, {}, self._stops)
             return await self._begin(motion, "home", motion.number, self._drive.deadline())
 
     async def move(self, who: Who, request: MoveRequest, at: float | None = None) -> Motion:
@@ -104,14 +105,17 @@ class Servo(Steering):
                 target = self._here() + math.copysign(360.0 * request.turns, request.speed_deg_s)
                 self._travel.check(target)
                 motion = self._ledger.new(MotionKind.TURN, who, self._wall(), round(target, 6))
+                await self._begins(motion, request.model_dump(exclude_none=True), self._stops)
                 return await self._steer(motion, replace(limits, velocity=abs(request.speed_deg_s)))
-            return await self._turn_held(who, request.speed_deg_s, request.for_s)
+            return await self._turn_held(who, request)
 
-    async def _turn_held(self, who: Who, wanted: float, for_s: float | None) -> Motion:
-        speed = self._towards_end(self._turning(wanted), START_COUNTS)
-        if speed == 0.0 and self._override:
+    async def _turn_held(self, who: Who, request: TurnRequest) -> Motion:
+        wanted, for_s = request.speed_deg_s, request.for_s
+        if self._towards_end(self._turning(wanted), START_COUNTS) == 0.0 and self._override:
             raise self._at_end()
         motion = self._ledger.new(MotionKind.TURN, who, self._wall())
+        await self._begins(motion, request.model_dump(exclude_none=True), self._stops)
+        speed = self._towards_end(self._turning(wanted), START_COUNTS)
         until = math.inf
         if for_s is not None:
             motion.planned_s = round(turn_duration(speed, for_s, sheet_limits(self.sheet)), 4)
@@ -133,26 +137,55 @@ class Servo(Steering):
         self._require_movable(who, homed=False)
         check_limit("speed_deg_s", speed_deg_s, sheet_limits(self.sheet).velocity, "°/s")
         held = self._held_jog(who)
+        until = self._now() + JOG_MS / 1000
         wanted = self._unhomed_speed(speed_deg_s)
         speed = self._towards_end(wanted, CREEP_COUNTS if held else START_COUNTS)
         if speed == 0.0:
             if held is not None:
                 self._release(held, "it came to the end of the travel")
             raise self._at_end()
-        until = self._now() + JOG_MS / 1000
         if held is None:
             self._drive.deadline()
-            motion = self._ledger.new(MotionKind.JOG, who, self._wall())
+            self._ask_jog(Held(self._ledger.new(MotionKind.JOG, who, self._wall()), wanted, speed, until))
+            return
+        held.wanted, held.until = wanted, until
+        if held is not self._jog_asked:
+            held.sent = speed
+            self._send_held(held)
+            self._publish()
+
+    def _ask_jog(self, asked: Held) -> None:
+        """Begin a jog as soon as it is written down."""
+        assert self._tasks is not None  # noqa: S101 - there is a link, so the servo runs
+        self._jog_asked = asked
+        self._tasks.create_task(self._begin_jog(asked), name=f"jog of {self.name}")
+
+    async def _begin_jog(self, asked: Held) -> None:
+        motion = asked.motion
+        try:
+            await self._begins(motion, {"speed_deg_s": asked.wanted}, self._stops)
+            if self._jog_asked is not asked:
+                return
+            self._jog_asked = None
+            self._require_movable(motion.who, homed=False)
+            self._held_jog(motion.who)
+            if self._now() > asked.until:
+                raise Busy("It was no longer held.")
             self._ledger.start(motion, self._now())
-            self._held = held = Held(motion, wanted, speed, until)
-            self._tell("started", f"jog by {who.label}", motion=motion.id)
-        held.wanted, held.sent, held.until = wanted, speed, until
-        self._send_held(held)
+            self._held = asked
+            asked.sent = self._towards_end(asked.wanted, START_COUNTS)
+            self._send_held(asked)
+        except Refused as refused:
+            if self._jog_asked is asked:
+                self._jog_asked = None
+            self._gave_up(motion, refused)
+            return
+        self._tell("started", f"jog by {motion.who.label}", motion=motion.id)
         self._publish()
 
     def _held_jog(self, who: Who) -> Held | None:
-        """The jog that goes on, or None when one may begin. Raises Busy."""
-        held = self._held
+        """The jog that goes on or is about to begin, or None when one may begin. Raises Busy."""
+        held = self._held or self._jog_asked
         if held is not None and held.motion.kind is MotionKind.JOG and held.motion.who.client == who.client:
             if held.motion.released:
                 raise Busy("It is still coming to rest.")
@@ -165,6 +198,8 @@ class Servo(Steering):
 
     def end_jog(self, who: Who) -> None:
         """The control was let go, or its socket is gone: come to rest. Does nothing when they do not jog."""
+        if self._jog_asked is not None and self._jog_asked.motion.who.client == who.client:
+            self._drop_asked_jog(MotionState.DONE, "let go before it began")
         held = self._held
         if held is not None and held.motion.kind is MotionKind.JOG and held.motion.who.client == who.client:
             self._release(held)
@@ -175,8 +210,10 @@ class Servo(Steering):
             raise Invalid(f"The override goes from 0 to {OVERRIDE_MAX}.")
         self._helm.require(who)
         async with self._starting:
-            self._override = speed
+            changed, self._override = speed != self._override, speed
             await self._apply_override()
+        if changed:
+            self._tell("override", f"speed set to {speed:.0%} by {who.label}", who)
         self._publish()
 
     # Stopping
@@ -189,7 +226,7 @@ class Servo(Steering):
         self._drive.stop(category)
         self._drop_waiting(f"stopped by {who.label}")
         self._interrupt(who, Interruption.PERSON, f"stopped by {who.label}")
-        self._tell("stop", f"stop of category {category} by {who.label}")
+        self._tell("stop", f"stop of category {category} by {who.label}", who)
         self._publish()
 
     async def stopped(self) -> None:
@@ -200,6 +237,7 @@ class Servo(Steering):
     def _drop_waiting(self, reason: str) -> None:
         """What waits ends here; what runs gets its reason, and ends when the firmware says so."""
         self._flush_queue(reason)
+        self._drop_asked_jog(MotionState.STOPPED, reason)
         for motion in list(self._ledger.live):
             motion.reason = motion.reason or reason
             if motion.held:
@@ -213,7 +251,7 @@ class Servo(Steering):
         before = self._helm.take(who, self._now(), self._wall(), asked=True, force=force)
         if before is not None:
             self._interrupt(who, Interruption.PERSON, f"{who.label} took the helm")
-            self._tell("helm", f"{who.label} took the helm from {before.label}")
+            self._tell("helm", f"{who.label} took the helm from {before.label}", who)
             if self._ledger.live or self._queue:
                 self.stop(who, 2)
         self._publish()

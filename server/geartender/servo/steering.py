@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import asyncio
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
+from typing import Any
 
 from geartender.errors import Busy, GaveUp, NotHomed, Offline, OutsideTravel, Refused
 from geartender.link.lines import Reply
@@ -61,6 +62,7 @@ class Steering(Body):
                 if self._held is not None or self.state is ServoState.STOPPING:
                     await self._come_to_rest()
                 self._unless_stopped(motion, stops)
+                await self._begins(motion, request.model_dump(exclude_none=True, mode="json"), stops)
                 return await self._steer(motion, limits, request.duration_s, at)
         except Refused as refused:
             self._ledger.finish(motion, MotionState.STOPPED, self._now(), refused.detail)
@@ -246,6 +248,15 @@ class Steering(Body):
                     await self._changed()
         except TimeoutError:
             raise Busy("It does not come to rest; nothing was started.") from None
+
+    async def _begins(self, motion: Motion, what: Mapping[str, Any], stops: int) -> None:
+        """Have it written down before it is sent; a stop in the meantime, or the `stops` before, ends it. Raises Refused."""
+        try:
+            await self._record.begins(motion, what)
+        except Refused as refused:
+            self._ledger.finish(motion, MotionState.STOPPED, self._now(), refused.detail)
+            raise
+        self._unless_stopped(motion, stops)
 
     def _unless_stopped(self, motion: Motion, stops: int) -> None:
         if self._stops != stops:

@@ -82,15 +82,17 @@ class Journal:
         what: Mapping[str, Any] | None = None,
         motion: str | None = None,
         run: str | None = None,
+        must: bool = False,
     ) -> Intent:
         """Write down what is about to be done, and wait until the disk has it; `settle` it when it is over.
 
-        Raises NotStored when `via` says that nobody is there and it cannot be kept: then it must not be done.
+        With `must`, as for a change of settings, or when `via` says that nobody may be there, raises NotStored when it cannot be
+        kept: then it must not be done. A motion that a person asks for waits half a second at most.
         """
         note = Note(self._wall(), self._zone, kind, servo, who, via, text, dict(what or {}), motion, run)
         intent = Intent(note)
         written = self._bring_up_to_date(intent)
-        if via not in BY_ITSELF:
+        if not must and via not in BY_ITSELF:
             await asyncio.wait([written], timeout=PERSON_WAIT_S)
             return intent
         try:
@@ -118,16 +120,24 @@ class Journal:
         intent.outcome = Outcome(result, self._wall(), reason, cause, dict(figures or {}), tuple(trace))
         return self._bring_up_to_date(intent)
 
-    def tell(self, kind: str, text: str, *, result: str = "done", who: str = "the service", **more: Any) -> None:
-        """Write down something that has happened, without waiting: a stop, a fault, a missed slot.
-
-        `more` is what `intend` and `settle` take: via, servo, what, motion, run; reason, cause, figures, trace.
-        """
-        outcome = {name: more.pop(name) for name in ("reason", "cause", "figures", "trace") if name in more}
-        what = dict(more.pop("what", None) or {})
-        more = {"servo": None, "via": "service"} | more
-        note = Note(self._wall(), self._zone, kind, who=who, text=text, what=what, **more)
-        self.settle(Intent(note), result, **outcome)
+    def tell(
+        self,
+        kind: str,
+        text: str,
+        *,
+        who: str = "the service",
+        via: str = "service",
+        servo: str | None = None,
+        what: Mapping[str, Any] | None = None,
+        run: str | None = None,
+        result: str = "done",
+        reason: str | None = None,
+        cause: str | None = None,
+        trace: Sequence[dict[str, Any]] = (),
+    ) -> asyncio.Future[None]:
+        """Write down something that has happened, such as a stop, a fault or a missed slot. Waits for nothing, like `settle`."""
+        note = Note(self._wall(), self._zone, kind, servo, who, via, text, dict(what or {}), None, run)
+        return self.settle(Intent(note), result, reason=reason, cause=cause, trace=trace)
 
     def _bring_up_to_date(self, intent: Intent) -> asyncio.Future[None]:
         """Let the disk have the intent as it is now. When it cannot, the intent waits in memory."""

@@ -33,7 +33,7 @@ class Recorded(Rig):
         sheet = direct()
         super().__init__(world, SimulatedServo(sheet, None, 1), sheet)
         self.store = store
-        self.servo = Servo("vent", sheet, self.opener, world, Recorder(store.journal))
+        self.servo = Servo("vent", sheet, self.opener, world, Recorder(store))
 
     async def entries(self, *kinds: str) -> list[Entry]:
         return list(reversed((await self.store.journal.page(Search(kinds=kinds))).entries))

@@ -12,7 +12,7 @@ from pathlib import Path
 from fastapi import APIRouter, FastAPI
 
 from geartender.access import Door, own_addresses
-from geartender.api import builds, health, live, motions, servos, sheets, simulation, trains
+from geartender.api import builds, health, journal, live, motions, notices, servos, sheets, simulation, trains
 from geartender.api.once import Once
 from geartender.api.openapi import describe
 from geartender.api.page import page_router, web_folder
@@ -47,7 +47,7 @@ def create_app(
         folder = settings.service.data_dir
         shelf = FolderShelf(folder) if folder else MemoryShelf()
     store = Store(store_url(settings), world, settings.site.zone)
-    record = Recorder(store.journal)
+    record = Recorder(store)
     built = {
         section.name: Servo(section.name, sheet_of(section, shelf), world.opener(section.port), world, record)
         for section in settings.servo
@@ -98,6 +98,8 @@ def _assemble(settings: Settings, service: Service) -> FastAPI:
         sheets.router,
         trains.router,
         simulation.router,
+        journal.router,
+        notices.router,
         live.router,
     ):
         api.include_router(part)

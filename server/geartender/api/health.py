@@ -13,4 +13,6 @@ router = APIRouter(tags=["service"])
 
 @router.get("/healthz", operation_id="getHealth", summary="Whether the service runs", responses=problems())
 async def healthz(service: ServiceDep) -> Health:
-    return Health(status="ok", servos={name: servo.snapshot().state.value for name, servo in service.servos.items()})
+    trouble = service.store.trouble
+    states = {name: servo.snapshot().state.value for name, servo in service.servos.items()}
+    return Health(status="impaired" if trouble else "ok", store=trouble or "ok", servos=states)

@@ -71,7 +71,8 @@ class TruthReport(Shown):
 class Health(Shown):
     """Whether the service runs, and whether it hears its servos."""
 
-    status: Literal["ok"]
+    status: Literal["ok", "impaired"] = Field(description="`impaired`: it runs, but `store` says what it cannot keep.")
+    store: str = Field(description="`ok`, or `full read-only damaged failed unreachable`; then nothing is kept.")
     servos: dict[str, str] = Field(description="State of each servo, by name.")
 
 

@@ -36,6 +36,7 @@ TAGS = [
     {"name": "servos", "description": "What there is, what it is doing, and who may drive it."},
     {"name": "motion", "description": "Start motion, follow it, stop it."},
     {"name": "build", "description": "What was built, and what follows from it."},
+    {"name": "journal", "description": "What was commanded and what happened, and what needs a person."},
     {"name": "simulation", "description": "Only with `demo`: the mechanics under the simulated servo."},
     {"name": "service", "description": "The service itself."},
 ]

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from geartender.servo.models import MotionKind, MotionState, TraceRow
+from geartender.servo.models import FaultReport, MotionKind, MotionState, TraceRow
 from geartender.servo.motions import Motion, Who
-from geartender.store.journal import Intent, Journal
+from geartender.store import Store
+from geartender.store.journal import Intent
 
 KINDS = {
     "armed": "arm",
@@ -33,10 +34,11 @@ FIGURES = ("planned_s", "actual_s", "target_deg", "end_deg", "error_deg", "peak_
 
 
 class Recorder:
-    """Keeps the record of all servos in one journal."""
+    """Keeps the record of all servos in one journal, and lets a notice stand for as long as a fault does."""
 
-    def __init__(self, journal: Journal) -> None:
-        self._journal = journal
+    def __init__(self, store: Store) -> None:
+        self._journal = store.journal
+        self._notices = store.notices
         self._open: dict[tuple[str, str], Intent] = {}
         """Entries of motions that have not ended, by servo and motion."""
 
@@ -68,13 +70,18 @@ class Recorder:
         )
 
     def happened(
-        self, servo: str, event: str, text: str, who: Who | None, cause: str | None, trace: Sequence[TraceRow]
+        self, servo: str, event: str, text: str, who: Who | None, fault: FaultReport | None, trace: Sequence[TraceRow]
     ) -> None:
         """Write down what is not a motion, unless the entries of motions say it already."""
         kind = KINDS.get(event)
         if kind is None:
             return
+        if fault is not None:
+            self._notices.set("fault", servo, fault.text, fault.advice, servo=servo)
+        elif event == "reset":
+            self._notices.clear("fault", servo)
         who = who or THE_SERVO
+        cause = fault.cause if fault else None
         self._journal.tell(
             kind, text, who=who.label, via=who.via, servo=servo, run=who.run, cause=cause, trace=_rows(trace)
         )

@@ -295,7 +295,7 @@ class Body:
         self._flush_queue("a fault stopped the servo")
         self._interrupt(None, Interruption.FAULT, words.text)
         log.warning("%s: fault %s: %s", self.name, cause, words.text)
-        self._tell("fault", words.text, trace=self._fault_trace, cause=cause)
+        self._tell("fault", words.text, fault=self._fault, trace=self._fault_trace, cause=cause)
 
     def _interrupt(self, who: Who | None, by: Interruption, reason: str) -> None:
         """Tell whoever holds the servo that it is theirs no more; what they did themselves they know."""
@@ -353,10 +353,18 @@ class Body:
     def _snapshot_message(self, who: Who | None) -> Message:
         return {"type": "snapshot", "servo": self.name, "snapshot": self.snapshot(who).model_dump(mode="json")}
 
-    def _tell(self, event: str, text: str, who: Who | None = None, trace: Sequence[TraceRow] = (), **more: str) -> None:
+    def _tell(
+        self,
+        event: str,
+        text: str,
+        who: Who | None = None,
+        fault: FaultReport | None = None,
+        trace: Sequence[TraceRow] = (),
+        **more: str,
+    ) -> None:
         """An event for everybody who listens, for the record and for the log."""
         log.info("%s: %s: %s", self.name, event, text)
-        self._record.happened(self.name, event, text, who, more.get("cause"), trace)
+        self._record.happened(self.name, event, text, who, fault, trace)
         message = {
             "type": "event",
             "servo": self.name,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, Protocol
 
-from geartender.servo.models import TraceRow
+from geartender.servo.models import FaultReport, TraceRow
 from geartender.servo.motions import Motion, Who
 
 
@@ -24,7 +24,7 @@ class Record(Protocol):
         ...
 
     def happened(
-        self, servo: str, event: str, text: str, who: Who | None, cause: str | None, trace: Sequence[TraceRow]
+        self, servo: str, event: str, text: str, who: Who | None, fault: FaultReport | None, trace: Sequence[TraceRow]
     ) -> None:
         """Something else happened: a stop, a fault, drive on or off. Waits for nothing."""
         ...
@@ -40,6 +40,6 @@ class NoRecord:
         """Forgotten."""
 
     def happened(
-        self, servo: str, event: str, text: str, who: Who | None, cause: str | None, trace: Sequence[TraceRow]
+        self, servo: str, event: str, text: str, who: Who | None, fault: FaultReport | None, trace: Sequence[TraceRow]
     ) -> None:
         """Forgotten."""

@@ -16,8 +16,10 @@ from sqlalchemy import Engine, StaticPool, create_engine, event, make_url, text
 from sqlalchemy.orm import Session
 
 from geartender.errors import NotStored
+from geartender.store import documents
 from geartender.store.lock import FileLock
 from geartender.store.migrate import bring_up_to_date
+from geartender.store.space import FLOOR_BYTES, Ballast
 from geartender.store.trouble import TELLS, StoreInUse, Trouble, trouble_of
 
 log = logging.getLogger(__name__)
@@ -39,12 +41,16 @@ MEMORY = "sqlite://"
 class Database:
     """One database. Every method is for the worker's thread; `trouble` may be read from anywhere."""
 
-    def __init__(self, url: str) -> None:
+    def __init__(self, url: str, free_bytes: Callable[[Path], int]) -> None:
         self.url = make_url(url)
+        self._free_bytes = free_bytes
         self.trouble: Trouble | None = Trouble.UNREACHABLE
         """What is wrong; None while it is open and keeps what it is given."""
         self._engine: Engine | None = None
         self._lock = FileLock(self.file.with_name(self.file.name + ".lock")) if self.file else None
+        self._ballast = Ballast(self.file.with_name(self.file.name + ".ballast")) if self.file else None
+        self.free: int | None = None
+        """Bytes free where the file lies, as last looked; None where that is not known."""
 
     @property
     def file(self) -> Path | None:
@@ -62,10 +68,22 @@ class Database:
             self._take_lock()
             self._engine = self._make_engine()
             bring_up_to_date(self._engine, self.file)
+            self._try_out()
+        except NotStored:
+            pass  # noted already
         except Exception as error:  # noqa: BLE001 - sorted there, and raised when it is not the store's
             self._note(error)
-        else:
-            self.trouble = None
+
+    def look_for_room(self) -> None:
+        """Look how much room there is, and have the ballast again when there is enough. For a database in a file."""
+        if self.file is None or self._ballast is None:
+            return
+        try:
+            self.free = self._free_bytes(self.file.parent)
+            if self.free > 2 * FLOOR_BYTES:
+                self._ballast.keep()
+        except OSError as error:
+            log.warning("store: %s", error)
 
     def write(self, job: Callable[[Session], T]) -> T:
         """Run a job in a transaction; when this returns, the disk has it. Raises NotStored."""
@@ -89,6 +107,12 @@ class Database:
         if self._lock is not None:
             self._lock.release()
 
+    def _try_out(self) -> None:
+        """Write something: whether the disk keeps it shows here, and not with the first command."""
+        self.trouble = None
+        self._run(lambda session: documents.set_state(session, "store", "tried", {"tries": 1}))
+        self._run(lambda session: documents.set_state(session, "store", "tried", None))
+
     def _run(self, job: Callable[[Session], T]) -> T:
         try:
             if self._engine is None:
@@ -107,6 +131,8 @@ class Database:
         log.error("store: %s: %s", trouble, str(error).splitlines()[0])
         self.trouble = trouble
         self.forget()
+        if trouble is Trouble.FULL and self._ballast is not None:
+            self._ballast.let_go()
 
     def _take_lock(self) -> None:
         if self._lock is not None:

@@ -19,7 +19,9 @@ from geartender.store import documents, journal_rows, runs
 from geartender.store.database import Database
 from geartender.store.documents import Document
 from geartender.store.journal import Journal
+from geartender.store.notices import Notices
 from geartender.store.runs import Run, RunStep
+from geartender.store.space import FLOOR_BYTES, MIB, NEARLY_BYTES
 from geartender.store.trouble import TELLS, StoreInUse, Trouble
 from geartender.world import World
 
@@ -33,15 +35,21 @@ REOPEN_MAX_S = 300.0
 """s; whoever has just changed the card waits five minutes at most."""
 
 
+LOOK_EVERY_S = 60.0
+"""s between two looks at the room on the disk."""
+
+
 class Store:
     """Documents, states, runs and the journal, in one database."""
 
     def __init__(self, url: str, world: World, zone: str = "UTC") -> None:
-        self._database = Database(url)
+        self._database = Database(url, world.free_bytes)
         self._worker = world.worker("store")
         self._wall = world.wall
         self._open = False
+        self._monotonic = world.monotonic
         self.journal = Journal(self, world.wall, zone)
+        self.notices = Notices(world.wall, self._keep_notice)
 
     # Life
 
@@ -51,17 +59,22 @@ class Store:
         self._open = True
         if self.trouble is None:
             await self._begin()
+        await self._look()
 
     async def run(self) -> None:
-        """Open it anew, again and again, while it is in trouble. Ends by cancellation only."""
-        pause = REOPEN_FIRST_S
+        """Look how the disk is, and open the database anew while it is in trouble. Ends by cancellation only."""
+        pause, look_at = REOPEN_FIRST_S, self._monotonic() + LOOK_EVERY_S
         while True:
-            await asyncio.sleep(pause)
+            await asyncio.sleep(pause if self.trouble else REOPEN_FIRST_S)
             if self.trouble is None:
                 pause = REOPEN_FIRST_S
-                continue
-            await self._open_again()
-            pause = min(2 * pause, REOPEN_MAX_S)
+            else:
+                await self._open_again()
+                pause = min(2 * pause, REOPEN_MAX_S)
+            self._set_notices()
+            if self._monotonic() >= look_at:
+                look_at = self._monotonic() + LOOK_EVERY_S
+                await self._look()
 
     async def close(self) -> None:
         """Let what was handed in come to its end, then close. May be called again."""
@@ -84,8 +97,32 @@ class Store:
         now = self._wall()
         try:
             await self.write(lambda session: (journal_rows.mark_unknown(session, now), runs.mark_unknown(session)))
+            self.notices.restore(await self.states("notice"))
         except NotStored as refused:
             log.warning("store: %s", refused)
+
+    async def _look(self) -> None:
+        await self._worker.submit(self._database.look_for_room)
+        self._set_notices()
+
+    def _set_notices(self) -> None:
+        trouble, free = self.trouble, self._database.free
+        if trouble is None:
+            self.notices.clear("store", "database")
+        else:
+            driven = (
+                "The servo can be driven and stopped by hand; what is done is written down later. No sequence starts."
+            )
+            self.notices.set("store", "database", TELLS[trouble], driven)
+        if free is not None and free < NEARLY_BYTES:
+            text = f"The disk is nearly full: {free // MIB} MiB are free. Below {FLOOR_BYTES // MIB} MiB no sequence starts."
+            self.notices.set("disk", "data", text, "Make room on the disk that holds the data folder.")
+        else:
+            self.notices.clear("disk", "data")
+
+    def _keep_notice(self, notice_id: str, value: dict[str, Any] | None) -> None:
+        kept = self.write(lambda session: documents.set_state(session, "notice", notice_id, value))
+        kept.add_done_callback(lambda future: future.cancelled() or future.exception())
 
     # How it is
 
@@ -95,9 +132,12 @@ class Store:
         return self._database.trouble
 
     def require_keeping(self) -> None:
-        """For what runs by itself: raises NotStored unless the store keeps what it is given."""
+        """For what runs by itself: raises NotStored unless the store keeps what it is given and has room to."""
         if self.trouble is not None:
             raise NotStored(TELLS[self.trouble])
+        free = self._database.free
+        if free is not None and free < FLOOR_BYTES:
+            raise NotStored(f"Only {free // MIB} MiB are free on the disk: nothing starts by itself. Make room there.")
 
     # Jobs
 

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 import asyncio
 import random
+import shutil
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from pathlib import Path
 
 from geartender.link.port import Opener, SerialOpener
 from geartender.world.worker import ThreadWorker, Worker
@@ -26,6 +28,11 @@ def utc_now() -> datetime:
     return datetime.now(UTC)
 
 
+def free_bytes(folder: Path) -> int:
+    """Bytes that are free for us in the file system of a folder. Raises OSError."""
+    return shutil.disk_usage(folder).free
+
+
 @dataclass(frozen=True)
 class World:
     """Where a service lives: its clocks, its dice, its serial ports and its disk."""
@@ -37,6 +44,8 @@ class World:
     """Gives the opener of the port of that name; opening nothing yet."""
     worker: Callable[[str], Worker] = field(default=ThreadWorker)
     """Makes a place of that name for slow work, such as that of a disk."""
+    free_bytes: Callable[[Path], int] = free_bytes
+    """Bytes free in the file system of a folder."""
 
 
 def real_world() -> World:

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Annotated, Any, Self
 from zoneinfo import available_timezones
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
+from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError, field_validator, model_validator
 
 from geartender.access import is_loopback
 from geartender.errors import ConfigError, Mistake
@@ -114,6 +114,30 @@ class StoreSection(Section):
     url: str | None = Field(None, description="Database address; without it, a file in data_dir.")
 
 
+class JournalSection(Section):
+    """How long the record of what happened is kept."""
+
+    keep_days: Annotated[int, Field(ge=1, le=36_500)] = Field(800, description="Days that entries are kept.")
+    max_mib: Annotated[int, Field(ge=16, le=1_000_000)] = Field(
+        1500, description="Size of the database, in MiB, above which the oldest entries go."
+    )
+
+
+class NoticesSection(Section):
+    """Whom to tell what needs a person, besides the page."""
+
+    url: str | None = Field(
+        None, pattern=r"^https?://[^\s]+$", description="Address that gets a signed POST for each change."
+    )
+    secret: SecretStr | None = Field(None, min_length=16, description="Secret that signs it; 16 characters or more.")
+
+    @model_validator(mode="after")
+    def _both_or_none(self) -> Self:
+        if (self.url is None) != (self.secret is None):
+            raise ValueError("give url and secret, or neither: an unsigned message could come from anybody")
+        return self
+
+
 class Settings(Section):
     """The whole configuration."""
 
@@ -121,6 +145,8 @@ class Settings(Section):
     site: SiteSection = SiteSection()
     servo: tuple[ServoSection, ...] = ()
     store: StoreSection = StoreSection()
+    journal: JournalSection = JournalSection()
+    notices: NoticesSection = NoticesSection()
 
     @model_validator(mode="after")
     def _told_apart(self) -> Self:
@@ -129,6 +155,16 @@ class Settings(Section):
             if twice:
                 raise ValueError(f"two servos have the same {what} {twice[0]!r}; each needs its own")
         return self
+
+
+SECTIONS: dict[str, type[Section]] = {
+    "service": ServiceSection,
+    "site": SiteSection,
+    "servo": ServoSection,
+    "store": StoreSection,
+    "journal": JournalSection,
+    "notices": NoticesSection,
+}
 
 
 def load_settings(path: Path) -> Settings:
@@ -176,5 +212,5 @@ def _names_at(where: Sequence[Step]) -> Iterable[str]:
     model: Any = Settings
     for step in where:
         if isinstance(step, str):
-            model = {"service": ServiceSection, "site": SiteSection, "servo": ServoSection, "store": StoreSection}[step]
+            model = SECTIONS[step]
     return list(model.model_fields)

@@ -21,12 +21,15 @@ from geartender.api.recorder import Recorder
 from geartender.api.service import Service, Simulation
 from geartender.api.shelf import FolderShelf, MemoryShelf, Shelf
 from geartender.api.stop_first import StopFirst
+from geartender.api.webhook import Webhook
 from geartender.build import BuildSheet, load_build, parse_build
 from geartender.config import ServoSection, Settings
 from geartender.errors import BuildSheetError
 from geartender.servo.servo import Servo
 from geartender.store import Store
 from geartender.store.database import MEMORY
+from geartender.store.keep import Keeping
+from geartender.store.space import MIB
 from geartender.world import World, real_world
 
 log = logging.getLogger(__name__)
@@ -46,13 +49,20 @@ def create_app(
     if shelf is None:
         folder = settings.service.data_dir
         shelf = FolderShelf(folder) if folder else MemoryShelf()
-    store = Store(store_url(settings), world, settings.site.zone)
+    kept = settings.journal
+    keeping = Keeping(kept.keep_days, kept.max_mib * MIB)
+    store = Store(store_url(settings), world, settings.site.zone, keeping)
+    webhook = None
+    if settings.notices.url is not None and settings.notices.secret is not None:
+        webhook = Webhook(settings.notices.url, settings.notices.secret.get_secret_value(), world)
+        store.notices.listen(webhook.tell)
     record = Recorder(store)
     built = {
         section.name: Servo(section.name, sheet_of(section, shelf), world.opener(section.port), world, record)
         for section in settings.servo
     }
     service = Service(world=world, shelf=shelf, store=store, servos=built, once=Once(world.monotonic), simulation=sim)
+    service.webhook = webhook
     return _assemble(settings, service)
 
 
@@ -123,6 +133,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
         async with asyncio.TaskGroup() as tasks:
             running = [
                 tasks.create_task(service.store.run(), name="store"),
+                *([tasks.create_task(service.webhook.run(), name="webhook")] if service.webhook else []),
                 *(
                     tasks.create_task(_keep(servo, service), name=f"servo {servo.name}")
                     for servo in service.servos.values()

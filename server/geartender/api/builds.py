@@ -7,11 +7,13 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Body, Header, Response
 
 from geartender.api.accepts import prefers
-from geartender.api.deps import ServiceDep, ServoDep
+from geartender.api.deps import ServiceDep, ServoDep, WhoDep
 from geartender.api.openapi import problems
 from geartender.api.preconditions import entity_tag, require_revision, weakly_matches
 from geartender.api.service import Service
-from geartender.build import BuildSheet, Figures, figures, parse_build, write_build
+from geartender.build import BuildSheet, Figures, build_document, figures, parse_build, write_build
+from geartender.errors import Refused
+from geartender.servo.motions import Who
 from geartender.servo.servo import Servo
 
 router = APIRouter(tags=["build"])
@@ -83,7 +85,10 @@ async def get_build(
     response_model=BuildSheet,
     response_model_exclude_unset=True,
     response_model_exclude_none=True,
-    responses={**ETAG_HEADER, **problems("unknown", "busy", "stale", "revision-required", "too-large", "not-json")},
+    responses={
+        **ETAG_HEADER,
+        **problems("unknown", "busy", "stale", "revision-required", "too-large", "not-json", "not-stored"),
+    },
     openapi_extra=SHEET_SCHEMA,
 )
 async def put_build(
@@ -93,13 +98,45 @@ async def put_build(
     body: SheetBody,
     if_match: IfMatch = None,
     if_none_match: IfNoneMatch = None,
+    *,
+    who: WhoDep,
 ) -> BuildSheet:
     sheet = parse_build(body)
     async with service.changing_documents:
         require_revision(if_match, if_none_match, sheet_tag(servo.sheet))
-        await _replace(service, servo, sheet)
+        await _record_and_replace(service, servo, sheet, who)
     response.headers["ETag"] = sheet_tag(sheet)
     return sheet
+
+
+async def _record_and_replace(service: Service, servo: Servo, sheet: BuildSheet, who: Who) -> None:
+    """Write down what changes, then change it, then write down that it did. Raises NotStored, and then nothing changed."""
+    journal = service.store.journal
+    changes = {"changes": differences(build_document(servo.sheet), build_document(sheet))}
+    intent = await journal.intend(
+        "build", "change the build sheet", who=who.label, via=who.via, servo=servo.name, what=changes, must=True
+    )
+    try:
+        await _replace(service, servo, sheet)
+    except (Refused, OSError) as error:
+        journal.settle(intent, "refused", reason=str(error))
+        raise
+    journal.settle(intent, "done")
+
+
+def differences(before: object, after: object, path: str = "") -> dict[str, list[Any]]:
+    """What differs between two documents: by path, the value before and the value after (null: it is not there)."""
+    if isinstance(before, dict) and isinstance(after, dict):
+        found: dict[str, list[Any]] = {}
+        for name in sorted(before.keys() | after.keys()):
+            found |= differences(before.get(name), after.get(name), f"{path}.{name}" if path else name)
+        return found
+    if isinstance(before, list) and isinstance(after, list) and len(before) == len(after):
+        found = {}
+        for number, (one, other) in enumerate(zip(before, after, strict=True)):
+            found |= differences(one, other, f"{path}[{number}]")
+        return found
+    return {} if before == after else {path: [before, after]}
 
 
 async def _replace(service: Service, servo: Servo, sheet: BuildSheet) -> None:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Generic, Literal, TypeVar
+from datetime import datetime
+from typing import Annotated, Generic, Literal, Self, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field
 
 from geartender.servo.models import Shown
 from geartender.servo.requests import Request
+from geartender.store.notices import Notice
 
 T = TypeVar("T")
 
@@ -74,6 +76,33 @@ class Health(Shown):
     status: Literal["ok", "impaired"] = Field(description="`impaired`: it runs, but `store` says what it cannot keep.")
     store: str = Field(description="`ok`, or `full read-only damaged failed unreachable`; then nothing is kept.")
     servos: dict[str, str] = Field(description="State of each servo, by name.")
+
+
+class NoticeReport(Shown):
+    """Something that needs a person."""
+
+    id: str
+    kind: str = Field(description="`fault missed clock disk store battery …`")
+    servo: str | None
+    text: str = Field(description="What is the matter.")
+    advice: str = Field(description="What to do.")
+    since: datetime = Field(description="Since when, UTC.")
+    can_be_put_aside: bool = Field(
+        description="Whether a person may put it aside; others go when what they are about is over."
+    )
+
+    @classmethod
+    def of(cls, notice: Notice) -> Self:
+        """A notice as the outside sees it."""
+        return cls(
+            id=notice.id,
+            kind=notice.kind,
+            servo=notice.servo,
+            text=notice.text,
+            advice=notice.advice,
+            since=notice.since,
+            can_be_put_aside=notice.lasting,
+        )
 
 
 class ProblemBody(BaseModel):

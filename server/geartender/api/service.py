@@ -9,6 +9,7 @@ from typing import Protocol
 from geartender.api.once import Once
 from geartender.api.shelf import Shelf
 from geartender.api.train_search import TrainSearch
+from geartender.api.webhook import Webhook
 from geartender.errors import Unknown
 from geartender.servo.servo import Servo
 from geartender.store import Store
@@ -41,6 +42,7 @@ class Service:
     once: Once
     simulation: Simulation | None = None
     trains: TrainSearch = field(default_factory=TrainSearch)
+    webhook: Webhook | None = None
     live_sockets: int = 0
     changing_documents: asyncio.Lock = field(default_factory=asyncio.Lock)
     """Held from the check of a revision to its replacement, so that two writers cannot both pass the check."""

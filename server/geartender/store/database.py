@@ -156,12 +156,12 @@ def _sqlite_engine(url: str) -> Engine:
     def _settle(connection: sqlite3.Connection, _: Any) -> None:
         connection.isolation_level = None  # begin and commit are said by us, below
         for setting in (
+            "auto_vacuum=INCREMENTAL",  # before anything is written, or it has no effect
             f"busy_timeout={BUSY_TIMEOUT_MS}",
             "journal_mode=WAL",
             "synchronous=FULL",
             "foreign_keys=ON",
             f"wal_autocheckpoint={KEPT_PER_CHECKPOINT}",
-            "auto_vacuum=INCREMENTAL",
         ):
             connection.execute(f"PRAGMA {setting}").close()
 

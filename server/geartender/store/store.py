@@ -19,6 +19,7 @@ from geartender.store import documents, journal_rows, runs
 from geartender.store.database import Database
 from geartender.store.documents import Document
 from geartender.store.journal import Journal
+from geartender.store.keep import Keeping, thin_out
 from geartender.store.notices import Notices
 from geartender.store.runs import Run, RunStep
 from geartender.store.space import FLOOR_BYTES, MIB, NEARLY_BYTES
@@ -39,10 +40,18 @@ LOOK_EVERY_S = 60.0
 """s between two looks at the room on the disk."""
 
 
+KEEPING = Keeping(days=800, max_bytes=1500 * MIB)
+"""Two growing seasons and some, and a size that any memory card has."""
+
+THIN_OUT_EVERY_S = 6 * 3600.0
+"""s between two looks at what is too old."""
+
+
 class Store:
     """Documents, states, runs and the journal, in one database."""
 
-    def __init__(self, url: str, world: World, zone: str = "UTC") -> None:
+    def __init__(self, url: str, world: World, zone: str = "UTC", keeping: Keeping = KEEPING) -> None:
+        self._keeping = keeping
         self._database = Database(url, world.free_bytes)
         self._worker = world.worker("store")
         self._wall = world.wall
@@ -64,6 +73,7 @@ class Store:
     async def run(self) -> None:
         """Look how the disk is, and open the database anew while it is in trouble. Ends by cancellation only."""
         pause, look_at = REOPEN_FIRST_S, self._monotonic() + LOOK_EVERY_S
+        thin_out_at = look_at
         while True:
             await asyncio.sleep(pause if self.trouble else REOPEN_FIRST_S)
             if self.trouble is None:
@@ -75,6 +85,18 @@ class Store:
             if self._monotonic() >= look_at:
                 look_at = self._monotonic() + LOOK_EVERY_S
                 await self._look()
+            if self._monotonic() >= thin_out_at:
+                thin_out_at = self._monotonic() + THIN_OUT_EVERY_S
+                await self.thin_out()
+
+    async def thin_out(self) -> None:
+        """Let go what is too old or too much, part by part."""
+        try:
+            more, now = True, self._wall()
+            while more:
+                more = await self.write(lambda session: thin_out(session, self._keeping, now))
+        except NotStored as refused:
+            log.warning("store: %s", refused)
 
     async def close(self) -> None:
         """Let what was handed in come to its end, then close. May be called again."""

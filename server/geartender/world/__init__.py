@@ -9,12 +9,13 @@ from __future__ import annotations
 import asyncio
 import random
 import shutil
-from collections.abc import Callable
+from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 
 from geartender.link.port import Opener, SerialOpener
+from geartender.world.post import post
 from geartender.world.worker import ThreadWorker, Worker
 
 
@@ -46,6 +47,8 @@ class World:
     """Makes a place of that name for slow work, such as that of a disk."""
     free_bytes: Callable[[Path], int] = free_bytes
     """Bytes free in the file system of a folder."""
+    post: Callable[[str, bytes, Mapping[str, str]], Awaitable[int]] = post
+    """Sends a POST somewhere else and gives the status of the answer. Raises OSError when there is none."""
 
 
 def real_world() -> World:

@@ -10,7 +10,7 @@ import asyncio
 import contextlib
 import random
 import selectors
-from collections.abc import Awaitable, Callable, Iterator
+from collections.abc import Awaitable, Callable, Iterator, Mapping
 from datetime import UTC, datetime, timedelta
 from typing import TypeVar
 
@@ -71,7 +71,13 @@ def virtual_world(seed: int, opener: Callable[[str], Opener] = no_ports) -> Worl
         wall=lambda: EPOCH + timedelta(seconds=running_loop_time()),
         opener=opener,
         worker=lambda _: InlineWorker(),
+        post=nobody,
     )
+
+
+async def nobody(url: str, body: bytes, headers: Mapping[str, str]) -> int:  # noqa: ARG001
+    """Refuse every POST: there is nobody outside of a virtual world."""
+    raise OSError(f"this virtual world has no {url}")
 
 
 @contextlib.contextmanager

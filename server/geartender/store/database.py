@@ -130,7 +130,8 @@ class Database:
             raise error
         log.error("store: %s: %s", trouble, str(error).splitlines()[0])
         self.trouble = trouble
-        self.forget()
+        if trouble is Trouble.DAMAGED or self.file is None:
+            self.forget()  # else it goes on reading through it, until it is opened anew
         if trouble is Trouble.FULL and self._ballast is not None:
             self._ballast.let_go()
 
@@ -154,19 +155,27 @@ def _sqlite_engine(url: str) -> Engine:
 
     @event.listens_for(engine, "connect")
     def _settle(connection: sqlite3.Connection, _: Any) -> None:
-        connection.isolation_level = None  # begin and commit are said by us, below
-        for setting in (
-            "auto_vacuum=INCREMENTAL",  # before anything is written, or it has no effect
-            f"busy_timeout={BUSY_TIMEOUT_MS}",
-            "journal_mode=WAL",
-            "synchronous=FULL",
-            "foreign_keys=ON",
-            f"wal_autocheckpoint={KEPT_PER_CHECKPOINT}",
-        ):
-            connection.execute(f"PRAGMA {setting}").close()
+        try:
+            _set_up(connection)
+        except BaseException:
+            connection.close()
+            raise
 
     @event.listens_for(engine, "begin")
     def _begin(connection: Any) -> None:
         connection.exec_driver_sql("BEGIN")
 
     return engine
+
+
+def _set_up(connection: sqlite3.Connection) -> None:
+    connection.isolation_level = None  # begin and commit are said by us, above
+    for setting in (
+        "auto_vacuum=INCREMENTAL",  # before anything is written, or it has no effect
+        f"busy_timeout={BUSY_TIMEOUT_MS}",
+        "journal_mode=WAL",
+        "synchronous=FULL",
+        "foreign_keys=ON",
+        f"wal_autocheckpoint={KEPT_PER_CHECKPOINT}",
+    ):
+        connection.execute(f"PRAGMA {setting}").close()

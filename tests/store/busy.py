@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from sqlalchemy import text
 
-from geartender.errors import NotStored
+from geartender.errors import NotStored, Unknown
 from geartender.store import Run, RunStep, Store
 from geartender.store.journal_rows import Search
 
@@ -58,7 +58,11 @@ async def _motion(store: Store, dice: random.Random, name: str, done: Acknowledg
 async def _document(store: Store, dice: random.Random, _: str, done: Acknowledged) -> None:
     name = f"d{dice.randrange(3)}"
     body = {"steps": [{"do": "move", "to_deg": dice.randrange(90)}] * dice.randrange(1, 40)}
-    document = await store.put_document("sequence", name, body, done.revisions.get(name))
+    try:
+        expected = (await store.document("sequence", name)).revision
+    except Unknown:
+        expected = None
+    document = await store.put_document("sequence", name, body, expected)
     done.revisions[name] = document.revision
 
 

@@ -73,6 +73,8 @@ class HostileDisk:
 
     def __init__(self) -> None:
         self.operations = 0
+        self.written = 0
+        """Bytes written so far."""
         self.fails: Callable[[int, str], int | None] = lambda number, kind: None
         self.confirmed: dict[str, bytearray] = {}
         """What the disk surely holds, by path."""
@@ -207,6 +209,7 @@ def _methods(disk: HostileDisk, usual: Methods) -> Methods:
         failed = disk.code("write")
         if failed is not None:
             return failed
+        disk.written += size
         disk.note(file, (place, ctypes.string_at(data, size)))
         return int(write_(file, data, size, place))
 

@@ -20,6 +20,8 @@ done
 
 need node nodejs npm
 need chromium chromium fonts-dejavu-core
+# Debian keeps the server's programs out of the path.
+PATH=$PATH:$(printf '%s:' /usr/lib/postgresql/*/bin) need initdb postgresql
 
 failed=()
 step() {

@@ -2,16 +2,15 @@
 
 import asyncio
 from datetime import timedelta
-from pathlib import Path
 
 from geartender.store import Run, RunStep, Store
 from geartender.store.journal_rows import Search
 from geartender.world import World
 from geartender.world.virtual import run_virtual
-from tests.store.kit import address, on_store, opened
+from tests.store.kit import on_store, opened
 
 
-def test_an_intent_is_there_before_its_result() -> None:
+def test_an_intent_is_there_before_its_result(url: str) -> None:
     async def scenario(store: Store) -> None:
         intent = await store.journal.intend("move", "move to 30°", who="Anna", servo="vent", what={"to_deg": 30})
         assert intent.id is not None
@@ -20,12 +19,10 @@ def test_an_intent_is_there_before_its_result() -> None:
         entry = await store.journal.entry(intent.id)
         assert (entry.result, entry.figures, entry.note.what) == ("done", {"end_deg": 30.0}, {"to_deg": 30})
 
-    on_store(scenario)
+    on_store(scenario, url)
 
 
-def test_after_a_crash_what_had_no_result_is_unknown_and_no_run_goes_on(tmp_path: Path) -> None:
-    url = address(tmp_path / "a.db")
-
+def test_after_a_crash_what_had_no_result_is_unknown_and_no_run_goes_on(url: str) -> None:
     async def before(world: World) -> None:
         store = Store(url, world)
         await store.open()
@@ -46,7 +43,7 @@ def test_after_a_crash_what_had_no_result_is_unknown_and_no_run_goes_on(tmp_path
     run_virtual(after)
 
 
-def test_pages_go_from_the_newest_to_the_oldest_without_gap_or_repetition() -> None:
+def test_pages_go_from_the_newest_to_the_oldest_without_gap_or_repetition(url: str) -> None:
     async def scenario(store: Store) -> None:
         for number in range(25):
             store.journal.tell("stop", f"stop {number}", servo="vent")
@@ -60,10 +57,10 @@ def test_pages_go_from_the_newest_to_the_oldest_without_gap_or_repetition() -> N
             before = page.next
         assert seen == [f"stop {number}" for number in reversed(range(25))]
 
-    on_store(scenario)
+    on_store(scenario, url)
 
 
-def test_filters_by_kind_servo_words_and_time() -> None:
+def test_filters_by_kind_servo_words_and_time(url: str) -> None:
     async def scenario(store: Store) -> None:
         for number in range(6):
             store.journal.tell(
@@ -81,4 +78,4 @@ def test_filters_by_kind_servo_words_and_time() -> None:
         assert await found(Search(words="100%")) == []
         assert await found(Search(since=first + timedelta(hours=24), until=first + timedelta(hours=48))) == ["3", "2"]
 
-    on_store(scenario)
+    on_store(scenario, url)

@@ -18,7 +18,7 @@ from tests.store.kit import address, on_store
 DAY_S = 86_400.0
 
 
-def test_entries_and_runs_go_by_age(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_entries_and_runs_go_by_age(url: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(keep_module, "AT_ONCE", 3)
 
     async def scenario(store: Store) -> None:
@@ -33,7 +33,7 @@ def test_entries_and_runs_go_by_age(monkeypatch: pytest.MonkeyPatch) -> None:
         assert [run.id for run in await store.runs()] == ["r9", "r8", "r7", "r6"]
         assert await store.read(lambda session: session.scalar(text("SELECT count(*) FROM journal_traces"))) == 4
 
-    on_store(scenario)
+    on_store(scenario, url)
 
 
 def test_entries_go_by_size_and_the_room_is_given_back(tmp_path: Path) -> None:

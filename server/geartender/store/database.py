@@ -20,7 +20,7 @@ from geartender.store import documents
 from geartender.store.lock import FileLock
 from geartender.store.migrate import bring_up_to_date
 from geartender.store.space import FLOOR_BYTES, Ballast
-from geartender.store.trouble import TELLS, StoreInUse, Trouble, trouble_of
+from geartender.store.trouble import TELLS, StoreInUse, StoreTooNew, Trouble, trouble_of
 
 log = logging.getLogger(__name__)
 T = TypeVar("T")
@@ -71,6 +71,9 @@ class Database:
             self._try_out()
         except NotStored:
             pass  # noted already
+        except (StoreInUse, StoreTooNew):
+            self.close()
+            raise
         except Exception as error:  # noqa: BLE001 - sorted there, and raised when it is not the store's
             self._note(error)
 
@@ -143,10 +146,15 @@ class Database:
         if self.url.get_backend_name() == "sqlite":
             return _sqlite_engine(self.url.render_as_string(hide_password=False))
         engine = create_engine(self.url, poolclass=StaticPool)
-        with engine.begin() as connection:
-            if not connection.scalar(text("SELECT pg_try_advisory_lock(:number)"), {"number": ADVISORY_LOCK}):
-                engine.dispose()
-                raise StoreInUse("Another service uses this database already; a database serves one service.")
+        try:
+            with engine.begin() as connection:
+                ours = connection.scalar(text("SELECT pg_try_advisory_lock(:number)"), {"number": ADVISORY_LOCK})
+        except BaseException:
+            engine.dispose()
+            raise
+        if not ours:
+            engine.dispose()
+            raise StoreInUse("Another service uses this database already; a database serves one service.")
         return engine
 
 

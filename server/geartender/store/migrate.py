@@ -38,9 +38,7 @@ def bring_up_to_date(engine: Engine, file: Path | None) -> None:
         copy = file.with_name(f"{file.name}.before-{HEAD}")
         log.info("store: copying %s to %s before its tables are changed", file.name, copy.name)
         copy.unlink(missing_ok=True)
-        with engine.connect() as connection:
-            connection.execution_options(isolation_level="AUTOCOMMIT")
-            connection.exec_driver_sql("VACUUM INTO ?", (str(copy),))
+        _copy(engine, copy)
     upgrade(engine)
 
 
@@ -68,6 +66,15 @@ def alembic_config(connection: Connection) -> Config:
     config.set_main_option("script_location", str(MIGRATIONS))
     config.attributes["connection"] = connection
     return config
+
+
+def _copy(engine: Engine, to: Path) -> None:
+    """Copy a whole SQLite database while it is open. It cannot be done in a transaction, so not through the engine's own."""
+    raw = engine.raw_connection()
+    try:
+        raw.cursor().execute("VACUUM INTO ?", (str(to),))
+    finally:
+        raw.close()
 
 
 def _make(connection: Connection) -> None:

@@ -29,6 +29,7 @@ MOVES_OR_CHANGES = {
     "PUT /api/v1/servos/{servo}/build",
     "POST /api/v1/simulation",
     "DELETE /api/v1/notices/{id}",
+    "PUT /api/v1/backup",
 }
 READS = {
     "GET /",
@@ -60,6 +61,7 @@ READS = {
     "GET /api/v1/journal/{id}",
     "GET /api/v1/journal/{id}/trace",
     "GET /api/v1/notices",
+    "GET /api/v1/backup",
 }
 SOCKETS = {"/api/v1/live"}
 FILLED = {"servo": "vent", "id": "m-1", "slug": "busy", "asked_version": "x", "name:path": "app.js"}
@@ -186,9 +188,9 @@ def test_a_page_of_ours_may_do_what_it_is_for() -> None:
             answer = await kit.http.request(
                 method, filled(path), json=body, headers={"Origin": "http://127.0.0.1:8350"}
             )
-            assert answer.status_code in {200, 202} or path.endswith(("/build", "/simulation", "/notices/{id}")), (
-                f"{route}: {answer.text}"
-            )
+            assert answer.status_code in {200, 202} or path.endswith(
+                ("/build", "/simulation", "/notices/{id}", "/backup")
+            ), f"{route}: {answer.text}"
 
     run(test)
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import logging
 from collections.abc import Awaitable, Callable, MutableMapping
+from dataclasses import dataclass
 from typing import Any
 
 from geartender.access.addresses import Addresses
@@ -24,6 +25,8 @@ App = Callable[[Scope, Receive, Send], Awaitable[None]]
 
 BODY_MAX_BYTES = 65_536
 """Bytes; the largest build sheet is a tenth of it, and a flood of larger ones could fill a small board's memory."""
+
+JSON = "application/json"
 
 POLICY_VIOLATION = 1008
 """Close code of a socket refused by a server that cannot answer it with a status (RFC 6455 section 7.4.1)."""
@@ -45,6 +48,15 @@ SECURITY_HEADERS = {
 """Put on every answer that does not bring its own. `no-store`: an old angle must never come out of a cache as a new one."""
 
 
+@dataclass(frozen=True, slots=True)
+class Large:
+    """The one address whose body is large and of a kind of its own."""
+
+    path: str
+    media_type: str
+    max_bytes: int
+
+
 class Refusal(Exception):
     """Why a request does not get in."""
 
@@ -57,9 +69,10 @@ class Refusal(Exception):
 class Door:
     """Middleware around the whole application."""
 
-    def __init__(self, app: App, addresses: Addresses) -> None:
+    def __init__(self, app: App, addresses: Addresses, large: Large) -> None:
         self._app = app
         self._addresses = addresses
+        self._large = large
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "http":
@@ -70,11 +83,13 @@ class Door:
             await self._app(scope, receive, send)
 
     async def _http(self, scope: Scope, receive: Receive, send: Send) -> None:
-        body = _SmallBody(receive)
+        is_large = scope["path"] == self._large.path
+        kind, most = (self._large.media_type, self._large.max_bytes) if is_large else (JSON, BODY_MAX_BYTES)
+        body = _BoundedBody(receive, most)
         answer = _Answer(send, body)
         try:
             self._check_addresses(scope)
-            _check_body(scope)
+            _check_body(scope, kind, most)
             # The transport leaves the body of an answer to HEAD away by itself; the application need not know of it.
             method = "GET" if scope["method"] == "HEAD" else scope["method"]
             await self._app({**scope, "method": method}, body.receive, answer.send)
@@ -106,24 +121,26 @@ class Door:
             )
 
 
-def _check_body(scope: Scope) -> None:
+def _check_body(scope: Scope, kind: str, most: int) -> None:
     if scope["method"] not in METHODS_WITH_BODY:
         return
     length = _values(scope, b"content-length")
     declared = int(length[0]) if length and length[0].isdecimal() else 0
-    if declared > BODY_MAX_BYTES:
-        raise Refusal("too-large", f"The body has {declared} bytes; {BODY_MAX_BYTES} are the most.")
+    if declared > most:
+        raise Refusal("too-large", f"The body has {declared} bytes; {most} are the most.")
     kinds = _values(scope, b"content-type")
     has_body = declared > 0 or bool(_values(scope, b"transfer-encoding"))
-    if (kinds or has_body) and [kind.split(";")[0].strip().lower() for kind in kinds] != ["application/json"]:
-        raise Refusal("not-json", "The body must be JSON, sent with Content-Type: application/json.")
+    if (kinds or has_body) and [one.split(";")[0].strip().lower() for one in kinds] != [kind]:
+        name = "JSON" if kind == JSON else "an archive"
+        raise Refusal("not-json", f"The body must be {name}, sent with Content-Type: {kind}.")
 
 
-class _SmallBody:
+class _BoundedBody:
     """Passes a body on as it comes in, up to the limit; what is more looks to the application like a client gone away."""
 
-    def __init__(self, receive: Receive) -> None:
+    def __init__(self, receive: Receive, most: int) -> None:
         self._receive = receive
+        self.most = most
         self._seen = 0
         self.too_large = False
 
@@ -131,7 +148,7 @@ class _SmallBody:
         message = await self._receive()
         if message["type"] == "http.request":
             self._seen += len(message.get("body", b""))
-            if self._seen > BODY_MAX_BYTES:
+            if self._seen > self.most:
                 self.too_large = True
                 return {"type": "http.disconnect"}
         return message
@@ -140,7 +157,7 @@ class _SmallBody:
 class _Answer:
     """Sends the application's answer with the security headers, or a problem in its place."""
 
-    def __init__(self, send: Send, body: _SmallBody) -> None:
+    def __init__(self, send: Send, body: _BoundedBody) -> None:
         self._send = send
         self._body = body
         self._started = False
@@ -152,7 +169,7 @@ class _Answer:
         if message["type"] == "http.response.start":
             if self._body.too_large:
                 self._replaced = True
-                await self._write_problem("too-large", f"The body has more than {BODY_MAX_BYTES} bytes.")
+                await self._write_problem("too-large", f"The body has more than {self._body.most} bytes.")
                 return
             self._started = True
             message = {**message, "headers": _with_security(message.get("headers", []))}
@@ -161,7 +178,7 @@ class _Answer:
     async def problem(self, slug: str, detail: str) -> None:
         """Answer with a problem, unless an answer has begun already."""
         if self._body.too_large:
-            slug, detail = "too-large", f"The body has more than {BODY_MAX_BYTES} bytes."
+            slug, detail = "too-large", f"The body has more than {self._body.most} bytes."
         if not self._started and not self._replaced:
             await self._write_problem(slug, detail)
 

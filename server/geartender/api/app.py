@@ -11,8 +11,8 @@ from pathlib import Path
 
 from fastapi import APIRouter, FastAPI
 
-from geartender.access import Door, own_addresses
-from geartender.api import builds, health, journal, live, motions, notices, servos, sheets, simulation, trains
+from geartender.access import Door, Large, own_addresses
+from geartender.api import backup, builds, health, journal, live, motions, notices, servos, sheets, simulation, trains
 from geartender.api.once import Once
 from geartender.api.openapi import describe
 from geartender.api.page import page_router, web_folder
@@ -63,6 +63,8 @@ def create_app(
     }
     service = Service(world=world, shelf=shelf, store=store, servos=built, once=Once(world.monotonic), simulation=sim)
     service.webhook = webhook
+    service.configuration = settings.model_dump_json(indent=1)
+    service.temporary_folder = None if settings.service.data_dir is None else str(settings.service.data_dir)
     return _assemble(settings, service)
 
 
@@ -110,6 +112,7 @@ def _assemble(settings: Settings, service: Service) -> FastAPI:
         simulation.router,
         journal.router,
         notices.router,
+        backup.router,
         live.router,
     ):
         api.include_router(part)
@@ -120,7 +123,8 @@ def _assemble(settings: Settings, service: Service) -> FastAPI:
     app.include_router(page_router(web / "templates", web / "static", number))
     where = settings.service
     app.add_middleware(StopFirst, service=service)
-    app.add_middleware(Door, addresses=own_addresses(where.host, where.port, where.allowed_hosts))
+    archives = Large(backup.PATH, backup.MEDIA_TYPE, backup.ARCHIVE_MAX_BYTES)
+    app.add_middleware(Door, addresses=own_addresses(where.host, where.port, where.allowed_hosts), large=archives)
     return app
 
 

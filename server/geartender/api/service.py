@@ -42,6 +42,10 @@ class Service:
     once: Once
     simulation: Simulation | None = None
     trains: TrainSearch = field(default_factory=TrainSearch)
+    configuration: str = "{}"
+    """The configuration in force as JSON, without its secrets."""
+    temporary_folder: str | None = None
+    """Where what is too large for memory may lie for a while; None is the machine's own place."""
     webhook: Webhook | None = None
     live_sockets: int = 0
     changing_documents: asyncio.Lock = field(default_factory=asyncio.Lock)

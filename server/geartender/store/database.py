@@ -18,7 +18,7 @@ from sqlalchemy.orm import Session
 from geartender.errors import NotStored
 from geartender.store import documents
 from geartender.store.lock import FileLock
-from geartender.store.migrate import bring_up_to_date
+from geartender.store.migrate import bring_up_to_date, copy_database
 from geartender.store.space import FLOOR_BYTES, Ballast
 from geartender.store.trouble import TELLS, StoreInUse, StoreTooNew, Trouble, trouble_of
 
@@ -87,6 +87,29 @@ class Database:
                 self._ballast.keep()
         except OSError as error:
             log.warning("store: %s", error)
+
+    def prepare_to_replace(self) -> None:
+        """Keep a copy of a database in a file beside it; one that is damaged is moved there, and an empty one opened."""
+        if self.file is None:
+            return
+        beside = self.file.with_name(f"{self.file.name}.before-restore")
+        try:
+            beside.unlink(missing_ok=True)
+            if self.trouble is Trouble.DAMAGED:
+                self._move_aside(beside)
+                self.open()
+            elif self._engine is not None and self.trouble is None:
+                copy_database(self._engine, beside)
+        except Exception as error:  # noqa: BLE001 - sorted there, and raised when it is not the store's
+            self._note(error)
+
+    def _move_aside(self, to: Path) -> None:
+        assert self.file is not None  # noqa: S101 - only a database in a file comes here
+        self.forget()
+        for ending in ("", "-wal", "-shm"):
+            part = self.file.with_name(self.file.name + ending)
+            if part.exists():
+                part.replace(to.with_name(to.name + ending))
 
     def write(self, job: Callable[[Session], T]) -> T:
         """Run a job in a transaction; when this returns, the disk has it. Raises NotStored."""

@@ -38,7 +38,7 @@ def bring_up_to_date(engine: Engine, file: Path | None) -> None:
         copy = file.with_name(f"{file.name}.before-{HEAD}")
         log.info("store: copying %s to %s before its tables are changed", file.name, copy.name)
         copy.unlink(missing_ok=True)
-        _copy(engine, copy)
+        copy_database(engine, copy)
     upgrade(engine)
 
 
@@ -68,7 +68,7 @@ def alembic_config(connection: Connection) -> Config:
     return config
 
 
-def _copy(engine: Engine, to: Path) -> None:
+def copy_database(engine: Engine, to: Path) -> None:
     """Copy a whole SQLite database while it is open. It cannot be done in a transaction, so not through the engine's own."""
     raw = engine.raw_connection()
     try:

@@ -14,13 +14,15 @@ from typing import Any, TypeVar
 
 from sqlalchemy.orm import Session
 
-from geartender.errors import NotStored
+from geartender.errors import Busy, NotStored
 from geartender.store import documents, journal_rows, runs
+from geartender.store.archive import Archive
 from geartender.store.database import Database
 from geartender.store.documents import Document
 from geartender.store.journal import Journal
 from geartender.store.keep import Keeping, thin_out
 from geartender.store.notices import Notices
+from geartender.store.restoring import end_what_was_open, replace_all
 from geartender.store.runs import Run, RunStep
 from geartender.store.space import FLOOR_BYTES, MIB, NEARLY_BYTES
 from geartender.store.trouble import TELLS, StoreInUse, Trouble
@@ -146,6 +148,20 @@ class Store:
         kept = self.write(lambda session: documents.set_state(session, "notice", notice_id, value))
         kept.add_done_callback(lambda future: future.cancelled() or future.exception())
 
+    async def restore(self, archive: Archive) -> None:
+        """Put an archive in the place of everything, all of it or nothing. A damaged database is put beside first.
+
+        Raises NotStored, and then nothing was changed.
+        """
+        now = self._wall()
+
+        def job(session: Session) -> None:
+            replace_all(session, archive)
+            end_what_was_open(session, now)
+
+        await self._hand_in(self._database.prepare_to_replace)
+        await self.write(job)
+
     # How it is
 
     @property
@@ -154,10 +170,16 @@ class Store:
         return self._database.trouble
 
     def require_keeping(self) -> None:
-        """For what runs by itself: raises NotStored unless the store keeps what it is given and has room to."""
+        """For what runs by itself: raises NotStored unless the store keeps what it is given and has room to.
+
+        Raises Busy after a backup was restored, until a person has put the notice about it aside.
+        """
         if self.trouble is not None:
             raise NotStored(TELLS[self.trouble])
         free = self._database.free
+        restored = self.notices.get("restored:service")
+        if restored is not None:
+            raise Busy(f"{restored.text} Nothing starts by itself until that notice was put aside.")
         if free is not None and free < FLOOR_BYTES:
             raise NotStored(f"Only {free // MIB} MiB are free on the disk: nothing starts by itself. Make room there.")
 
@@ -170,6 +192,10 @@ class Store:
     def read(self, job: Callable[[Session], T]) -> asyncio.Future[T]:
         """Hand in a job that only reads. The future fails with NotStored."""
         return self._hand_in(functools.partial(self._database.read, job))
+
+    def in_background(self, job: Callable[[], T]) -> asyncio.Future[T]:
+        """Have slow work that is not the database's done in its turn, such as reading an archive through."""
+        return self._hand_in(job)
 
     def _hand_in(self, job: Callable[[], T]) -> asyncio.Future[T]:
         if self._open:

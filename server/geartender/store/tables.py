@@ -36,6 +36,11 @@ class UtcTime(TypeDecorator[datetime]):
     impl = BigInteger
     cache_ok = True
 
+    @property
+    def python_type(self) -> type[datetime]:
+        """What it is in Python."""
+        return datetime
+
     def process_bind_param(self, value: datetime | None, dialect: Dialect) -> int | None:  # noqa: ARG002
         """To microseconds."""
         return None if value is None else (value - EPOCH) // MICROSECOND

@@ -16,6 +16,7 @@ REAL_TIME = (
     "tests/api/test_serving.py",
     "tests/browser/",
     "tests/cli/test_driving.py",
+    "tests/cli/test_keeping.py",
     "tests/cli/test_simulator_child.py",
     "tests/end_to_end/",
     "tests/simulator/test_process.py",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Mapping
+from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 from urllib.parse import quote
@@ -11,6 +12,7 @@ from urllib.parse import quote
 import httpx
 
 from geartender.client.http import Http
+from geartender.client.journal import Journal
 from geartender.errors import NotDone, StoppedItself, TookTooLong
 
 DEFAULT_URL = "http://127.0.0.1:8350"
@@ -48,6 +50,7 @@ class Client:
     ) -> None:
         """`name` is shown to others as the holder of the helm, and clients of one name share it; else it is `user@machine`."""
         self._http = Http(url, key, name, transport)
+        self.journal = Journal(self._http)
 
     def __enter__(self) -> Self:
         return self
@@ -73,6 +76,23 @@ class Client:
     def figures(self, sheet: Mapping[str, Any]) -> Document:
         """What follows from a build sheet, without a servo."""
         found: Document = self._http.send_until_answered("POST", "/api/v1/figures", dict(sheet))
+        return found
+
+    def notices(self) -> list[Document]:
+        """What needs a person, newest first."""
+        items: list[Document] = self._http.get("/api/v1/notices")["items"]
+        return items
+
+    def backup(self, file: Path) -> int:
+        """Save everything that is kept as one archive; gives its size. Until it is whole it has another name."""
+        part = file.with_name(file.name + ".part")
+        size = self._http.download("/api/v1/backup", part)
+        part.replace(file)
+        return size
+
+    def restore(self, file: Path) -> Document:
+        """Put an archive in the place of everything; every servo is disarmed after. Gives what was restored."""
+        found: Document = self._http.upload("/api/v1/backup", file, "application/zip")
         return found
 
 

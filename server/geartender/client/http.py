@@ -6,15 +6,19 @@ import getpass
 import secrets
 import socket
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
 import httpx
 
 from geartender.client.problems import refusal_from
-from geartender.errors import Unreachable
+from geartender.errors import GeartenderError, Unreachable
 
 TIMEOUT_S = 10.0
 """s; a service on the slowest board answers in a tenth of it."""
+
+LONG_TIMEOUT_S = 600.0
+"""s; a large archive is read through on the slowest board before the first word comes back."""
 
 TRIES = 3
 """A radio that swallows three requests in a row is not there."""
@@ -64,6 +68,31 @@ class Http:
         """Start something exactly once, however often the request has to be repeated."""
         return self.send_until_answered("POST", path, body, {"Idempotency-Key": secrets.token_hex(8)})
 
+    def download(self, path: str, to: Path) -> int:
+        """Write what is at a path into a file; gives its size. Raises Refused, Unreachable, OSError."""
+        try:
+            with self._http.stream("GET", path, timeout=LONG_TIMEOUT_S) as answer, to.open("wb") as file:
+                if not answer.is_success:
+                    answer.read()
+                    raise self._refusal(answer)
+                for part in answer.iter_bytes():
+                    file.write(part)
+                return file.tell()
+        except (httpx.TransportError, httpx.InvalidURL) as error:
+            raise Unreachable(f"no answer from {self.url}: {error}") from error
+
+    def upload(self, path: str, file: Path, media_type: str) -> Json:
+        """Put a file to a path. Raises Refused, Unreachable, OSError."""
+        headers = {"Content-Type": media_type, "Content-Length": str(file.stat().st_size)}
+        with file.open("rb") as content:
+            try:
+                answer = self._http.put(path, content=content, headers=headers, timeout=LONG_TIMEOUT_S)
+            except (httpx.TransportError, httpx.InvalidURL) as error:
+                raise Unreachable(f"no answer from {self.url}: {error}") from error
+        if not answer.is_success:
+            raise self._refusal(answer)
+        return answer.json()
+
     def _again(self, method: str, path: str, body: Json, headers: Headers | None) -> httpx.Response:
         for _ in range(TRIES - 1):
             try:
@@ -80,10 +109,13 @@ class Http:
             raise Unreachable(f"no answer from {self.url}: {error}") from error
         if answer.is_success:
             return answer
+        raise self._refusal(answer)
+
+    def _refusal(self, answer: httpx.Response) -> GeartenderError:
         try:
             problem = answer.json()
         except ValueError:
             problem = None
         if not isinstance(problem, dict):
-            raise Unreachable(f"{self.url} answers {answer.status_code}, but not as a Geartender service")
-        raise refusal_from(problem)
+            return Unreachable(f"{self.url} answers {answer.status_code}, but not as a Geartender service")
+        return refusal_from(problem)

@@ -82,14 +82,17 @@ class Chip:
         self.callback: Any = None
         self.received = deque[bytes]()
         self.sent = b""
+        self.widths = deque[int]()
 
     def modules(self) -> dict[str, ModuleType]:
         made = {name: ModuleType(name) for name in ("machine", "rp2", "micropython")}
         made["machine"].__dict__.update(self._machine())
         made["rp2"].__dict__.update(
             asm_pio=lambda **options: lambda program: self._note("asm_pio", options) or program,
-            StateMachine=self._thing("StateMachine"),
-            PIO=SimpleNamespace(SHIFT_LEFT=0),
+            StateMachine=self._thing(
+                "StateMachine", rx_fifo=lambda _: len(self.widths), get=lambda _: self.widths.popleft()
+            ),
+            PIO=SimpleNamespace(SHIFT_LEFT=0, JOIN_RX=2),
         )
         made["micropython"].__dict__.update(
             const=lambda value: value,
@@ -138,7 +141,7 @@ class Chip:
             self.sent += data
 
         return {
-            "Pin": self._thing("Pin", IN=0, OUT=1, PULL_UP=2),
+            "Pin": self._thing("Pin", IN=0, OUT=1, PULL_UP=2, PULL_DOWN=3),
             "PWM": self._thing("PWM"),
             "ADC": self._thing("ADC", read_u16=lambda _: 0x4000),
             "WDT": self._thing("WDT", feed=feed),

@@ -26,9 +26,9 @@ FINE = 65536
 # As PROTOCOL.md lists them under Telemetry.
 FIELDS = (
     *("t", "state", "homed", "count", "reference", "speed", "duty", "current", "load", "supply", "winding", "motion"),
-    *("ended", "how", "fault", "number", "peak", "origin", "illegal", "marks"),
+    *("ended", "how", "fault", "number", "peak", "origin", "illegal", "marks", "source", "pulse"),
 )
-WORDS = {"state", "how", "fault"}
+WORDS = {"state", "how", "fault", "source"}
 
 
 def sheet_with(sheet: BuildSheet = VENT, **tables: Any) -> BuildSheet:

@@ -1,6 +1,6 @@
 """The assembler of the board for the chip's input/output state machines, as its documentation has it, and an emulator to run it.
 
-Encoding: RP2040 datasheet, section 3.4. JMP 000, IN 010, PUSH 100, MOV 101 in the top bits; no delays, no side-set.
+Encoding: RP2040 datasheet, section 3.4. JMP 000, WAIT 001, IN 010, PUSH 100, MOV 101 in the top bits; no delays, no side-set.
 """
 
 from __future__ import annotations
@@ -9,7 +9,9 @@ from collections.abc import Callable
 from typing import Any
 
 PINS, X, Y, NULL, PC, ISR, OSR = 0, 1, 2, 3, 5, 6, 7
-X_DEC, Y_DEC = 2, 4
+X_DEC, Y_DEC, PIN_HIGH = 2, 4, 6
+PIN = 1
+"""Of a WAIT the source that counts pins from the state machine's first; of a JMP the assembler makes the pin's own condition of it."""
 INVERT = 0x08
 BLOCK = 0x20
 WORDS = 32
@@ -29,6 +31,8 @@ class Assembler:
     def jmp(self, condition: int | str, label: str | None = None) -> None:
         if isinstance(condition, str):
             condition, label = 0, condition
+        elif condition == PIN:
+            condition = PIN_HIGH
         self.words.append((condition << 5, label))
 
     def mov(self, to: int, source: int) -> None:
@@ -39,6 +43,9 @@ class Assembler:
 
     def push(self, noblock: int) -> None:
         self.words.append((0x8000 | (0 if noblock else BLOCK), None))
+
+    def wait(self, level: int, source: int, index: int) -> None:
+        self.words.append((0x2000 | level << 7 | source << 5 | index, None))
 
     def nop(self) -> None:
         self.mov(Y, Y)
@@ -51,8 +58,10 @@ class Assembler:
 def assemble(program: Callable[[], None]) -> list[int]:
     """The words of a program, whose names are those of the board's assembler."""
     assembler = Assembler()
-    names: dict[str, Any] = {name: getattr(assembler, name) for name in ("label", "jmp", "mov", "in_", "push", "nop")}
-    names |= {"pins": PINS, "x": X, "y": Y, "null": NULL, "pc": PC, "isr": ISR, "osr": OSR}
+    names: dict[str, Any] = {
+        name: getattr(assembler, name) for name in ("label", "jmp", "mov", "in_", "push", "wait", "nop")
+    }
+    names |= {"pins": PINS, "pin": PIN, "x": X, "y": Y, "null": NULL, "pc": PC, "isr": ISR, "osr": OSR}
     names |= {"x_dec": X_DEC, "y_dec": Y_DEC, "noblock": 1, "invert": lambda source: source | INVERT}
     type(program)(program.__code__, names)()
     return assembler.code

@@ -19,6 +19,7 @@ TICK_S = TICK_US / 1e6
 def any_settings() -> list[str]:
     """A value for every setting, just so that the board can be armed."""
     wanted = {"ramp_accel": 1000, "stop_accel": 1000, "nominal_mv": 12000, "max_duty": 10000, "silence_ms": 250}
+    wanted |= {"pulse_mid_us": 1500, "pulse_max_us": 2000}
     return [f"{name}={wanted.get(name, 1 if low == -1 else max(low, min(high, 1000)))}" for name, low, high in ALL]
 
 

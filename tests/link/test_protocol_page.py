@@ -59,7 +59,7 @@ def test_the_verbs_and_their_fields_are_those_of_both_sides() -> None:
 def test_the_reasons_are_those_of_both_sides() -> None:
     page = [row[0] for row in rows("Requests and replies", 1)]
     assert sorted(page) == sorted(lines.REASONS)
-    code = source("core", "verbs", "plan", "settings")
+    code = source("core", "verbs", "plan", "settings", "lead")
     for reason in page:
         assert re.search(rf'["( ]{reason}[" %]', code), f"the firmware never says {reason}"
     said = set(re.findall(r'Refusal\("([a-z]+)"', code)) | set(re.findall(r'"(?:%d )?no ([a-z]+)', code))
@@ -71,6 +71,7 @@ def test_telemetry_is_that_of_both_sides() -> None:
     assert shown == [field.name for field in fields(lines.Telemetry)] == [row[0] for row in rows("Telemetry")]
     described = {row[0]: row[1] for row in rows("Telemetry")}
     assert sorted(words(described["state"])) == sorted(lines.STATES) == sorted(names.LABELS)
+    assert words(described["source"]) == list(lines.SOURCES) == list(names.SOURCES)
     assert sorted(words(described["how"])) == sorted(lines.ENDINGS) == sorted(names.HOWS)
 
 
@@ -87,7 +88,10 @@ def test_the_causes_are_those_of_both_sides() -> None:
 
 
 def test_the_settings_their_order_and_their_ranges_are_those_of_both_sides() -> None:
-    page = [(row[0], *map(int, row[1].split(".."))) for row in (*rows("Settings"), *rows("Settings", 1))]
+    page = [
+        (row[0], *map(int, row[1].split("..")))
+        for row in (*rows("Settings"), *rows("Settings", 1), *rows("Settings", 2))
+    ]
     assert page == [tuple(row) for row in firmware_settings.ALL]
     assert [row[0] for row in page] == list(ORDER)
 

@@ -240,6 +240,8 @@ class Pulse(Table):
     """Give the time without a pulse after which it counts as lost; a frame is commonly 20 ms."""
     on_lost: Literal["stop", "hold"] = "stop"
     """Say "stop" (then the drive goes) or "hold" (stay where it is)."""
+    may_home: bool = False
+    """Say true to let the first pulse search the home mark by itself: the output then moves with nobody at a button."""
 
 
 class Supply(Table):

@@ -70,7 +70,7 @@ def simulate(
 ) -> None:
     """Run the firmware on simulated mechanics behind a pseudo-terminal, until ended.
 
-    Reads commands on standard input: jam, free, load NM, unplug S, reset, supply V, drop-edges P, truth.
+    Reads commands on standard input: jam, free, load NM, unplug S, reset, supply V, pulse US, pulse off, drop-edges P, truth.
     """
     from geartender.simulator.process import run
 

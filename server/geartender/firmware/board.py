@@ -19,12 +19,14 @@ from .core import Core
 from .counter import quadrature
 from .memory import Memory
 from .settings import HARDWARE, NO_PIN
+from .width import CLOCK_HZ, width
 
 TICK_HZ = 500
 WATCHDOG_MS = (
     500  # the tick feeds it: five hundred milliseconds without one, and the chip starts anew with everything off
 )
 STUCK_TICKS = 5  # ticks without a word from the counter before the watchdog is left to bite
+FIRST_OF_SECOND_BLOCK = 4  # state machines 0 to 3 are those of the counter's block
 ADC_MV = 3300
 ADC_TOP = 65535
 BAUD = 115200
@@ -81,6 +83,9 @@ class Chip:
         machine.Pin(settings.get("pin_home"), machine.Pin.IN, machine.Pin.PULL_UP)
         self.pio, self.sio = r.PIO0, r.SIO
         self.counter = _counter(settings.get("pin_disc"))
+        self.receiver = None
+        if settings.get("pin_pulse") != NO_PIN:
+            self.receiver = _receiver(settings.get("pin_pulse"))
         self.adc = None
         if settings.get("pin_supply") != NO_PIN:
             self.adc = machine.ADC(settings.get("pin_supply"))
@@ -104,7 +109,9 @@ class Chip:
             self.watchdog.feed()
 
     def measure(self):
-        """Read the supply, which the tick need not wait for."""
+        """Read the pulses and the supply, which the tick need not wait for."""
+        while self.receiver is not None and self.receiver.rx_fifo():
+            self.core.lead.take(self.receiver.get())
         if self.adc is not None:
             pin_mv = self.adc.read_u16() * ADC_MV // ADC_TOP
             self.core.state[t.SUPPLY_IN] = pin_mv * self.core.settings.get("supply_ratio") // 1000
@@ -128,6 +135,15 @@ def _counter(pin):
     counter.exec("mov(osr, pins)")
     counter.active(1)
     return counter
+
+
+def _receiver(pin):
+    """Start the measuring program on a pin, in the second block, where the counter leaves it room."""
+    where = machine.Pin(pin, machine.Pin.IN, machine.Pin.PULL_DOWN)
+    program = rp2.asm_pio(fifo_join=rp2.PIO.JOIN_RX)(width)
+    receiver = rp2.StateMachine(FIRST_OF_SECOND_BLOCK, program, freq=CLOCK_HZ, in_base=where, jmp_pin=where)
+    receiver.active(1)
+    return receiver
 
 
 class Bare:

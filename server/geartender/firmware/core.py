@@ -10,8 +10,9 @@ from array import array
 from . import tick as t
 from .heat import Heat
 from .homing import Homing
+from .lead import Lead
 from .lines import LineReader, encode
-from .names import CAUSES, HOWS, LABELS
+from .names import CAUSES, HOWS, LABELS, SOURCES
 from .plan import wrapped
 from .settings import Settings
 from .verbs import Verbs
@@ -31,6 +32,7 @@ class Core:
         self.settings = Settings(self.state)
         self.heat = Heat(self.state)
         self.homing = Homing(self)
+        self.lead = Lead(self)
         self.verbs = Verbs(self)
         self.reader = LineReader()
         self.period_ms = 0
@@ -43,7 +45,7 @@ class Core:
         self._greeting = ("", b"")
         self._held = None
         self._out = [self._event("boot", boot)]
-        self._told = (0, 0, 0)
+        self._told = (0, 0, 0, 0)
         self._last_sent = 0
 
     # --- for the board
@@ -65,6 +67,7 @@ class Core:
         if s[t.COMMAND] == 0 and s[t.KILL] == 0:
             self._release()
             self.homing.step()
+            self.lead.step()
             if self.heat.step() and s[t.MODE] != t.OFF and s[t.COMMAND] == 0:
                 self.fail(t.TOO_HOT)
             while self._waiting and s[t.COMMAND] == 0 and s[t.KILL] == 0:
@@ -223,7 +226,7 @@ class Core:
     def _tell(self):
         """Send events for what has changed since the last turn."""
         s = self.state
-        told = (s[t.FAULT], s[t.ENDED], s[t.MARKS])
+        told = (s[t.FAULT], s[t.ENDED], s[t.MARKS], s[t.SOURCE])
         if s[t.WENT_SILENT]:
             s[t.WENT_SILENT] = 0
             self._out.append(self._event("silent"))
@@ -235,6 +238,8 @@ class Core:
             self._out.append(self._event("ended", told[1], HOWS[s[t.HOW]]))
         if told[2] != self._told[2]:
             self._out.append(self._event("audit", s[t.AUDIT_OFF]))
+        if told[3] != self._told[3]:
+            self._out.append(self._event("lead", SOURCES[told[3]]))
         self._told = told
         if self.period_ms:
             self._telemetry()
@@ -266,6 +271,8 @@ class Core:
                     str(self.origin()),
                     str(s[t.ILLEGAL_IN]),
                     str(s[t.MARKS]),
+                    SOURCES[s[t.SOURCE]],
+                    str(self.lead.pulse.us()),
                 ]
             )
         )

@@ -2,6 +2,7 @@
 
 LABELS = ("disarmed", "ready", "moving", "homing", "turning", "jogging", "stopping", "faulted")
 HOWS = ("none", "done", "replaced", "stopped", "faulted")
+SOURCES = ("host", "pulse")
 CAUSES = (
     "none",
     "overload",

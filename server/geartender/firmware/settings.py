@@ -80,8 +80,25 @@ HARDWARE = (
     ("supply_ratio", 1000, 100000),
     ("pin_tx", 0, NO_PIN),
     ("pin_rx", 0, NO_PIN),
+    ("pin_pulse", 0, NO_PIN),
 )
-ALL = TABLE + HARDWARE
+# What the pulse asks for, and how it is followed
+PULSE = (
+    ("pulse_enabled", 0, 1),
+    ("pulse_min_us", 200, 3000),
+    ("pulse_mid_us", 200, 3000),
+    ("pulse_max_us", 200, 3000),
+    ("pulse_from", -500000000, 500000000),
+    ("pulse_to", -500000000, 500000000),
+    ("pulse_lost_ms", 20, 60000),
+    ("pulse_hold", 0, 1),
+    ("pulse_home", 0, 1),
+    ("follow_shift", 0, 16),
+    ("follow_speed", 1, 500000000),
+    ("follow_accel", 1, 250000000),
+    ("follow_span", 1, 1000),
+)
+ALL = TABLE + HARDWARE + PULSE
 
 RAMP_PRODUCT = 1 << 30  # accel² / jerk: what the ramp's product of acceleration and ticks may reach in 32 bits
 
@@ -124,6 +141,10 @@ class Settings:
             if _SLOTS[name] < len(TABLE):
                 self._state[t.SET + _SLOTS[name]] = value
         return None
+
+    def holds(self, name):
+        """Tell whether a setting is held."""
+        return name in self._held
 
     def get(self, name):
         """Give the value of a setting that is held."""

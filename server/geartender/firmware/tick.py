@@ -186,7 +186,25 @@ EDGE_SPAN = const(148)  # and ticks that it stood at that in all; 0 while it sti
 ARG_BOUND = const(149)
 PENDING_BOUND = const(150)
 BOUND = const(151)  # load in mA that is an overload for the motion that runs; 0: the setting alone
-WORDS = const(152)
+
+# --- following the pulse: the tracker goes to the aim within speed and acceleration, and the reference is where it has been
+# on average over the last TRACK_SPAN ticks, which bounds the jerk too. The tracker's unit is 2^(TRACK_SHIFT - 24) count.
+SOURCE = const(152)  # who leads: 0 the host, 1 the pulse
+AIM = const(153)  # count to go to
+AIM_ON = const(154)  # the main loop wants it followed
+AIM_AT = const(155)  # the aim that it came to rest for
+TRACK_INT = const(156)  # the tracker's place: counts
+TRACK_FRAC = const(157)  # and 2^-24
+TRACK_SPEED = const(158)
+TRACK_SUM = const(159)  # of the tracker's speeds over the span
+TRACK_LEFT = const(160)  # of the division by the span
+TRACK_NEXT = const(161)  # word of the queue that holds the oldest of these speeds
+TRACK_STILL = const(162)  # ticks that the tracker has stood at the aim
+TRACK_SHIFT = const(163)
+TRACK_TOP = const(164)  # highest speed
+TRACK_ACCEL = const(165)
+TRACK_SPAN = const(166)
+WORDS = const(167)
 
 # --- a row of the plan queue: the reference at one tick, and its differences
 ROW_T = const(0)
@@ -200,6 +218,7 @@ OFF = const(0)
 REST = const(1)
 PLAN = const(2)
 RAMP = const(3)
+FOLLOW = const(4)
 
 # --- LABEL: the state shown
 DISARMED = const(0)
@@ -258,6 +277,10 @@ A_TOP = const(65535)
 MV_TOP = const(200000)  # of back-EMF, and of feed-forward; no supply comes near it
 MA_TOP = const(700000)  # of current: its square, after the shift in SQUARES, fits 32 bits
 TIMED_TOP = const(100000)  # ticks up to which an overload is timed; the setting is far below
+CREEP = const(2)  # counts that the lever may creep at rest before it is brought back to the aim, as far as a plan joins
+STEPS_TOP = const(
+    15000
+)  # ticks in which the tracker stops from its highest speed, at most: the square of twice that fits
 SPEED_TOP = const(4194303)  # 2^-16 count per tick: 64 counts a tick, what the 2^-24 scale can hold
 
 
@@ -376,6 +399,7 @@ def _obey(state):
             if s[FAULT] or (s[LABEL] == STOPPING and s[AFTER] == REMOVE):
                 after = REMOVE  # a stop that is under way is never softened
             _end(state, STOPPED)
+            s[AIM_ON] = 0
             _ramp_to(state, 0, s[S_STOP_ACCEL], s[S_STOP_JERK])
             s[LABEL] = STOPPING
             s[AFTER] = after
@@ -476,6 +500,7 @@ def _remove(state, how):
     s = ptr32(state)
     _end(state, how)
     s[MODE] = OFF
+    s[AIM_ON] = 0
     s[LABEL] = FAULTED if s[FAULT] else DISARMED
     s[PENDING] = 0
     s[BRIDGE_OUT] = 0
@@ -497,6 +522,7 @@ def _fault(state, code, category):
         _remove(state, BY_FAULT)
     else:
         _end(state, BY_FAULT)
+        s[AIM_ON] = 0
         _ramp_to(state, 0, s[S_STOP_ACCEL], s[S_STOP_JERK])
         s[LABEL] = STOPPING
         s[AFTER] = REMOVE
@@ -521,10 +547,17 @@ def _refer(state, queue):
             s[SETTLING] = 0
             s[MODE] = PLAN
             s[LABEL] = MOVING
+    if s[MODE] == REST and s[AIM_ON]:
+        off = ((s[AIM] - s[COUNT] + HALF) & MASK) - HALF
+        if s[AIM] != s[AIM_AT] or off > CREEP or off < 0 - CREEP:
+            _set_out(state)
     if s[MODE] == PLAN:
         _follow(state, queue)
     elif s[MODE] == RAMP:
         _ramp(state)
+    elif s[MODE] == FOLLOW:
+        _track(state)
+        _smooth(state, queue)
     elif s[S_REST_MODE] != 1:
         s[R_INT] = s[COUNT]
         s[R_FRAC] = 0x800000
@@ -556,11 +589,104 @@ def _follow(state, queue):
         s[D2_LOW] = low & M24
         s[D2_HIGH] = s[D2_HIGH] + s[D3_HIGH] + (low >> 24)
         return
+    _settle(state)
+
+
+@micropython.viper
+def _settle(state):
+    """The reference has arrived: give the lever time to stand in its cell, then come to rest."""
+    s = ptr32(state)
     s[SETTLING] = s[SETTLING] + 1
     s[SETTLED] = s[SETTLED] + 1 if s[COUNT] == s[R_INT] else 0
     if s[SETTLED] >= SETTLE_TICKS or s[SETTLING] * 2 >= s[S_SETTLE_MS]:
         _end(state, DONE)
         _to_rest(state)
+
+
+@micropython.viper
+def _set_out(state):
+    """Begin to follow the aim, from rest; the main loop has emptied the span."""
+    s = ptr32(state)
+    s[MODE] = FOLLOW
+    s[LABEL] = MOVING
+    s[TRACK_INT] = s[R_INT]
+    s[TRACK_FRAC] = (s[R_FRAC] >> s[TRACK_SHIFT]) << s[TRACK_SHIFT]
+    s[TRACK_SPEED] = 0
+    s[TRACK_SUM] = 0
+    s[TRACK_LEFT] = 0
+    s[TRACK_NEXT] = 0
+    s[TRACK_STILL] = 0
+    s[SETTLING] = 0
+    s[SETTLED] = 0
+
+
+@micropython.viper
+def _track(state):
+    """Move the tracker by a tick, as fast as it may and can still stop at the aim, in the middle of the aim's cell."""
+    s = ptr32(state)
+    shift = s[TRACK_SHIFT]
+    accel = s[TRACK_ACCEL]
+    top = s[TRACK_TOP]
+    speed = s[TRACK_SPEED]
+    off = ((s[AIM] - s[TRACK_INT] + HALF) & MASK) - HALF
+    far = 32 << shift  # counts that are 2^29 of the tracker's units; farther away it goes at full speed anyway
+    off = far if off > far else (0 - far if off < 0 - far else off)
+    off = (off << (24 - shift)) + ((0x800000 - s[TRACK_FRAC]) >> shift)
+    way = off if off > 0 else 0 - off
+    # stopping from the speed v takes n = v / accel ticks and n * v - accel * n * (n + 1) / 2 units after this one
+    wanted = top
+    ratio = way // accel
+    most = top // accel + 1
+    if ratio < (most * (most + 1)) >> 1:
+        square = 8 * ratio + 1
+        root = 0
+        bit = 1 << 14
+        while bit:
+            if (root + bit) * (root + bit) <= square:
+                root = root + bit
+            bit = bit >> 1
+        steps = (root - 1) >> 1
+        wanted = (way + accel * ((steps * (steps + 1)) >> 1)) // (steps + 1)
+        wanted = top if wanted > top else wanted
+    if off < 0:
+        wanted = 0 - wanted
+    high = speed + accel
+    low = speed - accel
+    wanted = high if wanted > high else (low if wanted < low else wanted)
+    frac = s[TRACK_FRAC] + (wanted << shift)
+    s[TRACK_FRAC] = frac & M24
+    s[TRACK_INT] = (s[TRACK_INT] + (frac >> 24)) & MASK
+    s[TRACK_SPEED] = wanted
+    s[TRACK_STILL] = s[TRACK_STILL] + 1 if off == 0 and wanted == 0 else 0
+
+
+@micropython.viper
+def _smooth(state, queue):
+    """Move the reference by the mean of the tracker's speeds over the span; settle when all of them are nothing."""
+    s = ptr32(state)
+    q = ptr32(queue)
+    span = s[TRACK_SPAN]
+    word = s[TRACK_NEXT]
+    total = s[TRACK_SUM] + s[TRACK_SPEED] - q[word]
+    q[word] = s[TRACK_SPEED]
+    s[TRACK_SUM] = total
+    s[TRACK_NEXT] = word + 1 if word + 1 < span else 0
+    total = total + s[TRACK_LEFT]
+    mean = total // span
+    s[TRACK_LEFT] = total - mean * span
+    speed = mean << s[TRACK_SHIFT]
+    s[D2_HIGH] = speed - s[D1_HIGH]
+    s[D1_HIGH] = speed
+    frac = s[R_FRAC] + speed
+    s[R_FRAC] = frac & M24
+    s[R_INT] = (s[R_INT] + (frac >> 24)) & MASK
+    if s[TRACK_STILL] > span:
+        s[TRACK_STILL] = span + 1
+        s[AIM_AT] = s[AIM]
+        _settle(state)
+    else:
+        s[SETTLING] = 0
+        s[SETTLED] = 0
 
 
 @micropython.viper
@@ -662,7 +788,9 @@ def _drive(state):
             more = (error * s[S_KI_NUM]) >> s[S_KI_SHIFT]
             top = s[S_NOMINAL_MV] << 12
             more = top if more > top else (0 - top if more < 0 - top else more)
-            if s[MODE] == PLAN and s[SETTLING] > 0:  # at rest it cannot overshoot by it, only break loose sooner
+            if (s[MODE] == PLAN or s[MODE] == FOLLOW) and s[
+                SETTLING
+            ] > 0:  # at rest it cannot overshoot by it, only break loose sooner
                 more = more * SETTLE_HASTE
             total = s[INTEGRAL] + more
             s[INTEGRAL] = top if total > top else (0 - top if total < 0 - top else total)
@@ -715,7 +843,7 @@ def _guard(state):
     load = s[LOAD] if s[LOAD] > 0 else 0 - s[LOAD]
     if s[MOTION] and load > s[PEAK]:
         s[PEAK] = load
-    if s[SILENT] * 2 >= s[S_SILENCE_MS]:
+    if s[SOURCE] == 0 and s[SILENT] * 2 >= s[S_SILENCE_MS]:
         if mode == REST:
             s[WENT_SILENT] = 1
             _remove(state, STOPPED)

@@ -1,6 +1,7 @@
 """What each verb of the link does. A verb takes its fields as words and gives the reply behind the id."""
 
 from . import tick as t
+from .lead import HOST, PULSE
 from .names import CAUSES
 from .plan import JOIN_FROM_REST, JOIN_POSITION, PIECE_US_MAX, PIECES_MAX, Plan, wrapped
 from .version import PROTOCOL, VERSION
@@ -8,7 +9,7 @@ from .version import PROTOCOL, VERSION
 NUMBER_TOP = 1 << 30  # motions, stop numbers and ticks of a turn are below: small integers on the board
 START_AHEAD_US = 2 * t.TICK_US  # a queue must reach the tick before its start does
 WITHIN = 2 << 16  # 2 counts: what a path may be off at the travel's end by rounding
-STARTING = ("arm", "home", "plan", "piece", "bound", "go", "turn", "jog")
+STARTING = ("arm", "lead", "home", "plan", "piece", "bound", "go", "turn", "jog")
 
 
 class Refusal(Exception):
@@ -28,6 +29,7 @@ class Verbs:
             "rate": (self.rate, 1),
             "arm": (self.arm, 1),
             "disarm": (self.disarm, 0),
+            "lead": (self.lead, 2),
             "reset": (self.reset, 0),
             "home": (self.home, 2),
             "plan": (self.plan, 4),
@@ -67,7 +69,7 @@ class Verbs:
     # --- conversation
 
     def hello(self, request_id, words):
-        """Open a conversation: disarm, forget what was asked before."""
+        """Open a conversation: disarm, forget what was asked before. A servo that the pulse leads goes on."""
         if len(words) != 2 or len(words[0]) != 8:
             return "no fields"
         if words[1] != str(PROTOCOL):
@@ -77,8 +79,10 @@ class Verbs:
         self._plan = None
         cause = CAUSES[s[t.FAULT]]
         core.open(request_id)
-        core.homing.abandon()
-        core.post(t.C_HELLO)
+        core.lead.greeted()
+        if not core.lead.led():
+            core.homing.abandon()
+            core.post(t.C_HELLO)
         return "ok %s %d %s %s %s %d %d %s %s %s" % (
             words[0],
             PROTOCOL,
@@ -89,7 +93,7 @@ class Verbs:
             s[t.STOP_NUMBER],
             cause,
             core.settings.digest(),
-            "pieces,turn,jog,home",
+            "pieces,turn,jog,home,pulse",
         )
 
     def beat(self):
@@ -113,6 +117,7 @@ class Verbs:
         refusal = self.core.settings.store(words)
         if refusal:
             raise Refusal(*refusal)
+        self.core.lead.yielded()
 
     def digest(self):
         """Tell which settings are held."""
@@ -128,12 +133,33 @@ class Verbs:
         missing = self.core.settings.missing()
         if missing:
             raise Refusal("unset", missing[0])
+        self.core.lead.end()
         if self.core.state[t.MODE] == t.OFF:
             self._plans = []
             self.core.post(t.C_ARM)
 
+    def lead(self, source, deadline):
+        """Hand the lead to the pulse, or take it back."""
+        if source == HOST:
+            self.core.lead.end()
+            return
+        if source != PULSE:
+            raise Refusal("range", "source")
+        self._in_time(deadline)
+        s = self.core.state
+        if s[t.FAULT]:
+            raise Refusal("fault", CAUSES[s[t.FAULT]])
+        reason = self.core.lead.possible()
+        if reason:
+            raise Refusal(reason)
+        if not self.core.lead.led() and (s[t.MODE] not in (t.OFF, t.REST) or s[t.PENDING]):
+            raise Refusal("busy")
+        self._plans = []
+        self.core.lead.give()
+
     def disarm(self):
         """Take drive away."""
+        self.core.lead.yielded()
         self.core.homing.abandon()
         self.core.post(t.C_DISARM)
 
@@ -148,6 +174,7 @@ class Verbs:
         category, number = _stop_fields(words)
         if category == 0:
             s = self.core.state
+            self.core.lead.yielded()
             self.core.homing.abandon()
             s[t.STOP_NUMBER] = number
             s[t.KILL] = 1
@@ -163,6 +190,7 @@ class Verbs:
         s = self.core.state
         if not self.core.conversing() or number == s[t.STOP_NUMBER]:
             return
+        self.core.lead.yielded()
         self.core.homing.abandon()
         s[t.STOP_NUMBER] = number
         s[t.ARG_AFTER] = t.REMOVE if category == 1 else t.STAY
@@ -300,6 +328,8 @@ class Verbs:
         s = self.core.state
         if s[t.FAULT]:
             raise Refusal("fault", CAUSES[s[t.FAULT]])
+        if self.core.lead.led():
+            raise Refusal("led")
         if s[t.MODE] == t.OFF:
             raise Refusal("disarmed")
 

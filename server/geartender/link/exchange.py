@@ -63,7 +63,7 @@ ID_BASE_MAX = 1 << 29
 LONGEST_ID = 10**10 - 1
 """An id longer than any that will be used: a request that fits a line with it fits with its own."""
 
-MOVES = frozenset({"arm", "home", "plan", "piece", "bound", "go", "turn", "jog"})
+MOVES = frozenset({"arm", "lead", "home", "plan", "piece", "bound", "go", "turn", "jog"})
 """Verbs after which something may move: a stop throws away those that still wait."""
 
 

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, fields
 from typing import Self
 
-PROTOCOL_VERSION = 2
+PROTOCOL_VERSION = 3
 LINE_MAX = 200
 """Bytes of a line with its end: small enough for a microcontroller's buffer and for 18 ms of a UART."""
 
@@ -28,6 +28,7 @@ VERBS: dict[str, int | None] = {
     "rate": 1,
     "arm": 1,
     "disarm": 0,
+    "lead": 2,
     "reset": 0,
     "home": 2,
     "plan": 4,
@@ -41,7 +42,7 @@ VERBS: dict[str, int | None] = {
 
 REASONS = (
     *("hello", "verb", "fields", "range", "stale", "order", "late", "disarmed", "armed", "fault", "homeless"),
-    *("busy", "unset", "stopped", "join", "rest", "travel", "full", "protocol"),
+    *("busy", "unset", "stopped", "join", "rest", "travel", "full", "protocol", "led", "pulseless"),
 )
 STATES = ("disarmed", "ready", "moving", "homing", "turning", "jogging", "stopping", "faulted")
 ENDINGS = ("none", "done", "replaced", "stopped", "faulted")
@@ -49,7 +50,8 @@ CAUSES = (
     *("overload", "stalled", "wrong-direction", "sensor-error", "following-error", "travel", "host-silent"),
     *("supply-low", "too-hot", "home-not-found"),
 )
-EVENTS = ("boot", "fault", "ended", "audit", "silent")
+EVENTS = ("boot", "fault", "ended", "audit", "silent", "lead")
+SOURCES = ("host", "pulse")
 
 Field = int | str
 
@@ -214,6 +216,8 @@ class Telemetry:
     origin: int
     illegal: int
     marks: int
+    source: str
+    pulse: int
 
     @classmethod
     def from_body(cls, body: str) -> Self | None:
@@ -228,6 +232,7 @@ class Telemetry:
             values.append(part if is_word else int(part))
         row = cls(*values)  # type: ignore[arg-type]  # the loop above has given each its type
         known = row.state in STATES and row.how in ENDINGS and (row.fault in CAUSES or row.fault == "none")
+        known = known and row.source in SOURCES
         return row if known and row.homed in (0, 1) and 0 <= row.t < CLOCK_SPAN else None
 
     def to_body(self) -> str:

@@ -14,6 +14,8 @@ from geartender.build import BuildSheet, MotorConstants, motor_constants, train
 from geartender.build.disc import counts_per_motor_turn
 from geartender.build.drive import Drive
 from geartender.build.motor import rotor_inertia_kg_m2
+from geartender.build.pulse import PulseScale
+from geartender.build.tables import Pulse
 from geartender.link.lines import LINE_MAX
 from geartender.servo.units import FINE, TICK_S, Scale
 
@@ -101,6 +103,12 @@ MARGIN_DEG = 2.0
 MARGIN_COUNTS = 8
 """What the count may lie beyond the travel before the guard acts."""
 
+FOLLOW_SPAN_MAX = 1000
+"""Ticks over which the firmware can average what follows a pulse; softer limits get less acceleration instead."""
+
+FOLLOW_SUM_MAX = 2**29
+"""What the way to a stop and the sum over the span may be in the follower's unit: the firmware's words with a bit to spare."""
+
 NO_PIN = 30
 """Stands for a pin that is not used."""
 
@@ -180,6 +188,7 @@ def firmware_settings(sheet: BuildSheet) -> dict[str, int]:
         "jog_ms": JOG_MS,
         "settle_ms": SETTLE_MS,
         **_hardware(sheet),
+        **_pulse(sheet, scale),
     }
 
 
@@ -405,6 +414,50 @@ def _hardware(sheet: BuildSheet) -> dict[str, int]:
         "supply_ratio": round(sheet.supply.pin_ratio * 1000),
         "pin_tx": number(pins.tx),
         "pin_rx": number(pins.rx),
+        "pin_pulse": pins.pulse if pulse_wanted(sheet) else NO_PIN,
+    }
+
+
+def pulse_wanted(sheet: BuildSheet) -> bool:
+    """Whether the sheet has a pulse input, and it is to be used."""
+    return sheet.pulse is not None and sheet.pulse.enabled
+
+
+def _pulse(sheet: BuildSheet, scale: Scale) -> dict[str, int]:
+    """What the pulse asks for; a sheet without one has the common widths, which nothing will use."""
+    pulse = sheet.pulse or Pulse(enabled=False)
+    ends = PulseScale.of(pulse, sheet.travel)
+    low, _, high = ends.angles_deg if ends else (0.0, 0.0, 0.0)
+    return {
+        "pulse_enabled": int(pulse.enabled and ends is not None),
+        "pulse_min_us": pulse.min_us,
+        "pulse_mid_us": pulse.mid_us,
+        "pulse_max_us": pulse.max_us,
+        "pulse_from": _within(scale.counts(low - scale.home_deg), -COUNTS_MAX, COUNTS_MAX),
+        "pulse_to": _within(scale.counts(high - scale.home_deg), -COUNTS_MAX, COUNTS_MAX),
+        "pulse_lost_ms": _within(pulse.lost_after_ms, 20, 60_000),
+        "pulse_hold": int(pulse.on_lost == "hold"),
+        "pulse_home": int(pulse.may_home),
+        **_following(sheet, scale),
+    }
+
+
+def _following(sheet: BuildSheet, scale: Scale) -> dict[str, int]:
+    """How the pulse is followed: within the sheet's limits, in a unit coarse enough that every sum fits the firmware's words."""
+    assert sheet.limits is not None  # noqa: S101 - firmware_settings has looked
+    limits = sheet.limits
+    speed, accel = scale.fine_speed(limits.speed_deg_s), scale.fine_accel(limits.accel_deg_s2)
+    jerk = max(scale.fine_jerk(limits.jerk_deg_s3), 1)
+    span = _within(math.ceil(2 * accel / jerk), 1, FOLLOW_SPAN_MAX)
+    accel = max(min(accel, jerk * span // 2), 1)
+    shift = 0
+    while shift < 16 and max(speed * (speed / accel + 1), speed * span) / 2**shift > FOLLOW_SUM_MAX:
+        shift += 1
+    return {
+        "follow_shift": shift,
+        "follow_speed": _within(speed // 2**shift, 1, 500_000_000),
+        "follow_accel": _within(accel // 2**shift, 1, 250_000_000),
+        "follow_span": span,
     }
 
 
@@ -419,6 +472,8 @@ ORDER = (
     *("home_way", "home_fast", "home_slow", "home_back", "home_span", "home_drop_mv"),
     *("rest_mode", "silence_ms", "jog_ms", "settle_ms", "turn_counts", "damping"),
     *("pin_disc", "pin_home", "home_level", "bridge_inputs", "pin_pwm_a", "pin_pwm_b", "pin_enable", "pwm_hz"),
-    *("pin_supply", "supply_ratio", "pin_tx", "pin_rx"),
+    *("pin_supply", "supply_ratio", "pin_tx", "pin_rx", "pin_pulse"),
+    *("pulse_enabled", "pulse_min_us", "pulse_mid_us", "pulse_max_us", "pulse_from", "pulse_to", "pulse_lost_ms"),
+    *("pulse_hold", "pulse_home", "follow_shift", "follow_speed", "follow_accel", "follow_span"),
 )
 """Names of all settings, in the order of the page."""

@@ -36,8 +36,8 @@ class Outputs(NamedTuple):
 class Board(Protocol):
     """Something that runs the firmware, tick by tick."""
 
-    def tick(self, count: int, mark: bool, supply_mv: int, received: bytes) -> Outputs:
-        """Do one tick and one turn of the main loop."""
+    def tick(self, count: int, mark: bool, supply_mv: int, received: bytes, pulse: int = 0) -> Outputs:
+        """Do one tick and one turn of the main loop; `pulse` is the width, in 1/16 µs, of a pulse that ended in it."""
 
     def close(self) -> None:
         """End it."""
@@ -49,13 +49,15 @@ class CPythonBoard:
     def __init__(self, board: str, boot: str) -> None:
         self.core = Core(board, boot)
 
-    def tick(self, count: int, mark: bool, supply_mv: int, received: bytes) -> Outputs:
+    def tick(self, count: int, mark: bool, supply_mv: int, received: bytes, pulse: int = 0) -> Outputs:
         """Do one tick and one turn of the main loop."""
         core, state = self.core, self.core.state
         state[tick.COUNT_IN] = count & tick.MASK
         state[tick.HOME_IN] = int(mark)
         state[tick.SUPPLY_IN] = supply_mv
         core.tick()
+        if pulse:
+            core.lead.take(pulse)
         if received:
             core.receive(received)
         sent = core.step()
@@ -80,12 +82,12 @@ class MicroPythonBoard:
             [found, str(runner), self._folder.name, board, boot], stdin=subprocess.PIPE, stdout=subprocess.PIPE
         )
 
-    def tick(self, count: int, mark: bool, supply_mv: int, received: bytes) -> Outputs:
+    def tick(self, count: int, mark: bool, supply_mv: int, received: bytes, pulse: int = 0) -> Outputs:
         """Do one tick and one turn of the main loop."""
         to, back = self._process.stdin, self._process.stdout
         if to is None or back is None:
             raise PlantError(["micropython: the interpreter has no pipes."])
-        to.write(b"%d %d %d %s\n" % (count & tick.MASK, mark, supply_mv, received.hex().encode()))
+        to.write(b"%d %d %d %s %d\n" % (count & tick.MASK, mark, supply_mv, received.hex().encode(), pulse))
         to.flush()
         words = back.readline().decode().rstrip("\n").split(" ")
         if len(words) != 3:

@@ -13,11 +13,15 @@ from geartender.errors import PlantError
 from geartender.simulator.board import DUTY_FULL, Board, CPythonBoard, MicroPythonBoard
 from geartender.simulator.mechanics import Mechanics, Truth
 from geartender.simulator.plant import Plant, plant_of
+from geartender.simulator.pulses import Sender
 
 TICK_US = 2000
 """Microseconds: the firmware's tick."""
 TRUTH_TICKS = 5
 """Ticks between two rows of the truth file: 100 Hz."""
+
+PULSE_MAX_US = 10_000
+"""Microseconds: longer than any pulse that somebody means, shorter than a frame."""
 
 COMMANDS = {
     "jam": "jam: hold the output where it is",
@@ -26,6 +30,7 @@ COMMANDS = {
     "unplug": "unplug S: pull the cable for so many seconds",
     "reset": "reset: reset the microcontroller",
     "supply": "supply V: set the supply, in volts",
+    "pulse": "pulse US: send pulses of that width, in microseconds; pulse off: send none",
     "drop-edges": "drop-edges P: lose each edge of the disc with this probability, 0 to 1",
 }
 """The fault commands, and what each does."""
@@ -44,6 +49,7 @@ class SimulatedServo:
         self._random = random.Random(seed)
         self._board_id = f"simulated-{self._random.randrange(1 << 32):08x}"
         self._board: Board = self._boot()
+        self.sender = Sender()
         self._received = bytearray()
         self._sent = bytearray()
         self._duty = 0
@@ -87,7 +93,11 @@ class SimulatedServo:
         body.advance(TICK_US / 1e6, self._duty / DUTY_FULL, self._driven)
         received, self._received = bytes(self._received), bytearray()
         self._duty, self._driven, sent = self._board.tick(
-            body.counts - self._count_at_boot, body.home_mark, body.supply_mv, received
+            body.counts - self._count_at_boot,
+            body.home_mark,
+            body.supply_mv,
+            received,
+            self.sender.ended(self.next_us),
         )
         if not self.unplugged:
             self._sent += sent
@@ -106,6 +116,9 @@ class SimulatedServo:
         name = words[0] if words else ""
         if name not in COMMANDS:
             raise PlantError([f"unknown command {name!r}. Give one of: " + "; ".join(COMMANDS.values()) + "."])
+        if words == ["pulse", "off"]:
+            self.sender.width_us = None
+            return
         wanted = COMMANDS[name].split(":")[0].count(" ")
         if len(words) - 1 != wanted:
             raise PlantError([f"{name}: takes {wanted or 'no'} value, got {len(words) - 1}. Write {COMMANDS[name]}."])
@@ -122,6 +135,10 @@ class SimulatedServo:
         body = self.mechanics
         if name == "load":
             body.extra_load_nm = value
+        elif name == "pulse":
+            if value > PULSE_MAX_US:
+                raise PlantError([f"pulse: must be at most {PULSE_MAX_US}, got {value:g}. It is in microseconds."])
+            self.sender.width_us = value
         elif name == "supply":
             body.supply_open_v = value
         elif name == "drop-edges":

@@ -22,6 +22,8 @@ def main():
         state[t.HOME_IN] = int(words[1])
         state[t.SUPPLY_IN] = int(words[2])
         core.tick()
+        if words[4] != "0":
+            core.lead.take(int(words[4]))
         if words[3]:
             core.receive(unhexlify(words[3]))
         sent = core.step()

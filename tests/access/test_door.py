@@ -20,6 +20,7 @@ MOVES_OR_CHANGES = {
     "POST /api/v1/servos/{servo}/disarm",
     "POST /api/v1/servos/{servo}/reset",
     "PUT /api/v1/servos/{servo}/override",
+    "PUT /api/v1/servos/{servo}/source",
     "POST /api/v1/servos/{servo}/helm",
     "DELETE /api/v1/servos/{servo}/helm",
     "POST /api/v1/servos/{servo}/home",
@@ -69,6 +70,7 @@ BODIES: dict[str, Any] = {
     "/moves": {"to_deg": 1},
     "/turns": {"speed_deg_s": 1},
     "/override": {"speed": 1},
+    "/source": {"source": "host"},
     "/simulation": {"command": "jam"},
 }
 

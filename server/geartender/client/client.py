@@ -128,6 +128,10 @@ class RemoteServo:
         """Scale the planned speed, 0 to 1.5, also while it moves."""
         return self._document("PUT", "/override", {"speed": speed})
 
+    def lead(self, source: str) -> Document:
+        """Let `pulse`, the pulse at the input, lead, which may move the servo at once; or take it back with `host`."""
+        return self._document("PUT", "/source", {"source": source})
+
     def take_helm(self, force: bool = False) -> Document:
         """Take the right to start motion; `force` takes it from its holder and stops what moves."""
         return self._document("POST", "/helm", {"force": force})

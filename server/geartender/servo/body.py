@@ -253,6 +253,8 @@ class Body:
     def _told(self, event: FirmwareEvent) -> None:
         if event.name == "audit" and event.fields and event.fields[0] != "0":
             self._tell("audit", f"the home mark was {event.fields[0]} counts from where it should be")
+        elif event.name == "lead":
+            self._tell("lead", "the pulse leads" if event.fields == ("pulse",) else "this service leads")
         elif event.name == "silent":
             self._tell("host-silent", "the controller heard nothing from the service and stopped by itself")
 
@@ -384,7 +386,7 @@ class Body:
         live, running = self._shown, self._ledger.running
         key = (
             self.state,
-            live is not None and (live.homed, live.armed),
+            live is not None and (live.homed, live.armed, live.row.source, live.row.pulse > 0),
             self._fault,
             self._helm.holder,
             self._claim and self._claim.id,

@@ -186,5 +186,7 @@ _REFUSALS: dict[str, tuple[type[Refused], str]] = {
     "rest": (Busy, "The plan did not end at rest; nothing was started."),
     "travel": (OutsideTravel, "It would leave the travel."),
     "full": (Invalid, "The motion has more parts than the controller holds. Go quicker, or in parts."),
+    "led": (Busy, "The pulse at the input leads. Take the lead first."),
+    "pulseless": (Invalid, "The build sheet has no pulse input in use. Give it [pulse], with the angles of its ends."),
     "unset": (Busy, "The controller has not got its settings yet; try again in a moment."),
 }

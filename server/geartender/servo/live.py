@@ -35,6 +35,11 @@ class Live:
         return self.row.state in ARMED_STATES
 
     @property
+    def led_by_pulse(self) -> bool:
+        """Whether the pulse at the input leads, not this service."""
+        return self.row.source == "pulse"
+
+    @property
     def angle_deg(self) -> float | None:
         """Angle of the output by the count, if the position is known."""
         return self.scale.deg_of_count(self.row.count, self.row.origin) if self.homed else None
@@ -92,6 +97,8 @@ class Live:
             "servo": servo,
             **row.model_dump(exclude={"current_a"}),
             "winding_c": self.row.winding / 10,
+            "source": self.row.source,
+            "pulse_us": self.row.pulse or None,
             "state": state,
         }
 

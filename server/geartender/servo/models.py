@@ -142,6 +142,7 @@ class Snapshot(Shown):
     run: str | None = Field(description="The run of a sequence that moves this servo, or null.")
     link: LinkReport
     source: Literal["host", "pulse"] = Field(description="Who leads: this service, or a pulse at the input.")
+    pulse_us: int | None = Field(description="Width of the pulse at the input, microseconds; null while there is none.")
     override: float = Field(description="Speed override, 0 to 1.5 of planned.")
     limits: LimitsReport | None = Field(description="Null: the sheet has no limits, so this servo cannot move.")
     travel: TravelReport | None

@@ -33,7 +33,7 @@ class Servo(Steering):
         live = self._require_live()
         self._require_no_fault()
         self._take_helm(who)
-        if not live.armed:
+        if not live.armed or live.led_by_pulse:
             await self._drive.ask("arm", self._drive.deadline())
             self._tell("armed", f"armed by {who.label}", who)
         self._publish()
@@ -57,11 +57,35 @@ class Servo(Steering):
         self._fault = None
         self._publish()
 
+    # Who leads
+
+    async def give_lead(self, who: Who) -> None:
+        """Let the pulse at the input lead: it arms and moves the servo from now on. Raises Refused."""
+        self._require_sheet()
+        self._require_live()
+        self._require_no_fault()
+        self._take_helm(who)
+        if self._ledger.live or self._queue or self._starting.locked():
+            raise Busy("A motion runs or waits. Stop it before the pulse leads.")
+        await self._drive.ask("lead", 1, self._drive.deadline())
+        self._tell("lead", f"{who.label} let the pulse lead")
+        self._publish()
+
+    async def take_lead(self, who: Who) -> None:
+        """Take the lead back from the pulse, by a category 2 stop; returns when it rests. Raises Refused."""
+        live = self._require_live()
+        self._take_helm(who)
+        if live.led_by_pulse:
+            await self._drive.ask("lead", 0, self._drive.deadline())
+            self._tell("lead", f"{who.label} took the lead from the pulse")
+            await self._at_rest()
+        self._publish()
+
     # Motion
 
     async def home(self, who: Who) -> Motion:
         """Find the home mark. Raises Refused."""
-        self._require_movable(who, homed=False)
+        await self._lead(who, homed=False)
         async with self._starting:
             self._require_movable(who, homed=False)
             if self._ledger.live or self.state is not ServoState.READY:
@@ -77,7 +101,7 @@ class Servo(Steering):
         """
         busy = bool(self._ledger.live)
         waits = request.when_busy is WhenBusy.QUEUE and busy
-        self._require_movable(who, homed=not waits)
+        await self._lead(who, homed=not waits)
         requested_limits(request, self.sheet)
         if waits:
             return self._enqueue(who, request)
@@ -95,7 +119,7 @@ class Servo(Steering):
     async def turn(self, who: Who, request: TurnRequest) -> Motion:
         """Rotate at a held speed. Raises Refused."""
         exact = request.turns is not None
-        self._require_movable(who, homed=exact or not self._travel.endless)
+        await self._lead(who, homed=exact or not self._travel.endless)
         limits = sheet_limits(self.sheet)
         check_limit("speed_deg_s", request.speed_deg_s, limits.velocity, "°/s")
         async with self._starting:
@@ -134,7 +158,9 @@ class Servo(Steering):
         if speed_deg_s == 0:
             self.end_jog(who)
             return
-        self._require_movable(who, homed=False)
+        if self._require_movable(who, homed=False).led_by_pulse:
+            self._drive.send("lead", 0, self._drive.deadline())
+            raise Busy("The pulse led, and the lever comes to rest now. Hold on.")
         check_limit("speed_deg_s", speed_deg_s, sheet_limits(self.sheet).velocity, "°/s")
         held = self._held_jog(who)
         until = self._now() + JOG_MS / 1000
@@ -362,6 +388,12 @@ class Servo(Steering):
         if homed and not live.homed:
             raise NotHomed("The position is not known. Home it first.")
         return live
+
+    async def _lead(self, who: Who, *, homed: bool) -> None:
+        """Raise Refused unless motion may start now; takes the lead from the pulse and waits for rest."""
+        if self._require_movable(who, homed=homed).led_by_pulse:
+            await self.take_lead(who)
+            self._require_movable(who, homed=homed)
 
     def _require_no_fault(self) -> None:
         if self._fault is not None:

@@ -242,6 +242,10 @@ class Steering(Body):
             self._drive.stop(2)
             if motion.held:  # an override of 0 holds it: the firmware has nothing to end
                 self._ledger.finish(motion, MotionState.REPLACED, self._now(), motion.reason)
+        await self._at_rest()
+
+    async def _at_rest(self) -> None:
+        """Wait until the lever rests. Raises Busy."""
         try:
             async with asyncio.timeout(REST_WAIT_S):
                 while self._held is not None or self.state is ServoState.STOPPING:

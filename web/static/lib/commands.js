@@ -60,6 +60,12 @@ export class Commands {
     await this.api.call("PUT", this.at("override"), { speed });
   }
 
+  /** @param {"host"|"pulse"} source */
+  async lead(source) {
+    await this.haveHelm();
+    this.store.takeSnapshot(await this.api.call("PUT", this.at("source"), { source }));
+  }
+
   /** @param {boolean} force */
   async takeHelm(force) {
     await this.api.call("POST", this.at("helm"), { force });

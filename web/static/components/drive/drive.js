@@ -4,6 +4,7 @@ import { forgetProblems } from "../../lib/report.js";
 import { mountFavourites } from "../favourites/favourites.js";
 import { mountGoto } from "../goto/goto.js";
 import { mountHoldToRun } from "../hold-to-run/hold-to-run.js";
+import { mountLead } from "../lead/lead.js";
 import { mountLever } from "../lever/lever.js";
 import { mountQuietLine } from "../quiet-line/quiet-line.js";
 import { mountSimulation } from "../simulation/simulation.js";
@@ -16,6 +17,7 @@ import { mountTorque } from "../torque/torque.js";
 /** @type {Record<string, import("../../lib/page.js").Mount>} */
 const PARTS = {
   "[data-state]": mountStateLine,
+  "[data-lead]": mountLead,
   "[data-quiet]": mountQuietLine,
   "[data-lever]": mountLever,
   "[data-torque]": mountTorque,

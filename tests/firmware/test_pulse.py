@@ -246,10 +246,10 @@ def test_a_lever_that_was_pushed_at_rest_comes_back() -> None:
 
 def boot(sheet: Any = PULSED) -> Bench:
     """A board that kept its settings, started with no host."""
-    bench = Bench(rigid(sheet), sheet, greet=False)
-    core = bench.sim._board.core  # type: ignore[attr-defined]
-    assert core.settings.store([f"{name}={value}" for name, value in bench.settings.items()]) is None
-    core.period_ms = 10
+    bench = Bench(rigid(sheet), sheet)
+    bench.run(0.1)
+    bench.sim.command("reset")
+    bench.sim._board.core.period_ms = 10  # type: ignore[attr-defined]
     bench.silent = True
     return bench
 

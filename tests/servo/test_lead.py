@@ -136,39 +136,20 @@ def test_a_sheet_without_a_pulse_says_so() -> None:
     on_rig(scenario)
 
 
-def test_a_servo_that_the_pulse_drives_by_itself_is_found_so_and_left_alone() -> None:
+def test_a_board_that_starts_with_no_host_is_led_by_the_pulse_and_a_service_that_comes_later_leaves_it_so() -> None:
     sheet = direct(pulse={"may_home": True})
 
     async def scenario(rig: Rig) -> None:
         await rig.connected()
+        rig.sim.command("unplug 8")
         rig.sim.command("reset")
-        rig.sim.command("unplug 30")
         rig.sim.command("pulse 1600")
-        await asyncio.sleep(28)
-        await rig.until(lambda: rig.servo.snapshot().link.state == "connected", 20)
-        await rig.until(lambda: rig.servo.state == "faulted")
-        assert rig.servo.snapshot().source == "host"
-
-    on_rig(scenario, sheet)
-
-
-def test_a_service_that_starts_later_finds_the_pulse_leading() -> None:
-    sheet = direct(pulse={"may_home": True})
-
-    async def scenario(rig: Rig) -> None:
-        settings = rig.servo._settings
-        assert settings is not None
-        core = rig.sim._board.core  # type: ignore[attr-defined]
-        await rig.connected()
-        core.lead._alone = True  # as after a start with no host
-        rig.sim.command("pulse 1600")
-        await rig.until(lambda: rig.servo.state == "homing")
-        rig.sim.command("unplug 0.5")
         await rig.until(lambda: rig.servo.state == "offline")
-        await rig.connected()
+        await rig.until(lambda: rig.servo.snapshot().link.state == "connected", 20)
+        shown = rig.servo.snapshot()
+        assert (shown.source, shown.armed, shown.fault) == ("pulse", True, None)
+        await rig.until(lambda: rig.servo.state == "ready" and abs(rig.angle - 45) < 0.1, 30)
         assert rig.servo.snapshot().source == "pulse"
-        await rig.until(lambda: rig.servo.snapshot().homed, 30)
-        await rig.until(lambda: rig.servo.state == "ready" and abs(rig.angle - 45) < 0.1)
         with pytest.raises(Busy):
             rig.servo.replace_build(direct())
         await rig.servo.move(ANNA, MoveRequest(to_deg=10))

@@ -11,6 +11,7 @@ from geartender.errors import PlantError
 from geartender.firmware import tick
 from geartender.simulator.device import COMMANDS, SimulatedServo, TruthFile
 from geartender.simulator.mechanics import Truth
+from tests.firmware.interpreter import micropython
 from tests.firmware.kit import FINE, VENT, Bench, plant_with, rigid
 
 
@@ -64,6 +65,27 @@ def test_unplug_loses_what_is_sent_both_ways_for_its_time_and_the_firmware_lives
     bench.run(0.5)
     assert bench.telemetry["fault"] == "host-silent"
     assert bench.telemetry["homed"] == 1
+
+
+def finds_its_settings_again(bench):
+    bench.run(0.1)
+    held = bench.ask("settings")[1]
+    bench.sim.command("reset")
+    return bench.hello()[-2] == held
+
+
+def test_a_reset_board_finds_the_settings_that_it_had(bench):
+    bench.raw("stop 0 1")
+    assert finds_its_settings_again(bench)
+
+
+@micropython
+def test_and_so_does_one_on_the_other_interpreter():
+    bench = Bench(micropython=True)
+    try:
+        assert finds_its_settings_again(bench)
+    finally:
+        bench.sim.close()
 
 
 def test_reset_is_a_new_boot_of_the_same_board_with_a_new_count(bench):

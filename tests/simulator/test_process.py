@@ -148,6 +148,15 @@ def test_the_firmware_talks_behind_it(tmp_path, options):
         assert program.end() == 0
 
 
+def test_it_follows_a_pulse_with_no_host_at_all(tmp_path):
+    sheet = tmp_path / "pulsed.toml"
+    sheet.write_text(ridge_vent().read_text() + "\n[pulse]\nmay_home = true\n")
+    with running(tmp_path, "--build", str(sheet)) as program:
+        assert program.ask("pulse 1500") == {"ok": True}
+        began = program.ask("truth")["output_deg"]
+        program.until(lambda: program.ask("truth")["output_deg"] < began - 0.5)  # it seeks its home, downwards
+
+
 @micropython
 def test_either_interpreter_is_the_same_board(tmp_path):
     answers = []

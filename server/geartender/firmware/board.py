@@ -17,6 +17,7 @@ from . import registers as r
 from . import tick as t
 from .core import Core
 from .counter import quadrature
+from .keeping import Keeper
 from .memory import Memory
 from .settings import HARDWARE, NO_PIN
 from .width import CLOCK_HZ, width
@@ -216,14 +217,12 @@ class Program:
 
     def __init__(self, folder=""):
         self.core = Core(_hex(machine.unique_id()), _hex(os.urandom(4)))
-        self.memory = Memory(folder)
-        if self.memory.text is not None:
-            self.core.settings.store(self.memory.text.split(" "))
+        memory = Memory(folder)
+        self.keeper = Keeper(self.core, memory.text, memory.keep)
         whole = not self.core.settings.missing()
         self.chip = Chip(self.core) if whole else Bare(self.core)
         self.line = line_of(self.core.settings)
         self._wired = self._hardware() if whole else None
-        self._seen = self.core.settings.version
 
     def turn(self):
         """Do one turn of the main loop."""
@@ -234,16 +233,7 @@ class Program:
         sent = self.core.step()
         if sent:
             self.line.write(sent)
-        self._keep()
-
-    def _keep(self):
-        """Keep settings that are whole, while nothing drives; new wiring is taken at a start, so start."""
-        settings = self.core.settings
-        if settings.version == self._seen or self.core.state[t.MODE] != t.OFF or settings.missing():
-            return
-        self._seen = settings.version
-        self.memory.keep(settings.text())
-        if self._hardware() != self._wired:
+        if self.keeper.step() and self._hardware() != self._wired:  # new wiring is taken at a start
             self.close()
             machine.reset()
 

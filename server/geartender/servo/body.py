@@ -265,6 +265,8 @@ class Body:
         self._play.follow(row.count, driven=live.armed)
         if row.fault != "none" and (before is None or before.row.fault != row.fault):
             self._raise_fault(row.fault)
+        if live.led_by_pulse and self._fault is not None and self._fault.cause == CONTROLLER_RESET:
+            self._fault = None  # the controller found no host at its start, and does what the sheet wants of it then
         self._ledger.follow(live, lambda: self._fault.text if self._fault else "a fault stopped it")
         self._govern()
         if self._subscriptions:

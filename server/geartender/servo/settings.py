@@ -206,7 +206,12 @@ def setting_lines(settings: dict[str, int]) -> list[tuple[str, ...]]:
 
 def settings_digest(settings: dict[str, int]) -> str:
     """The digest that the firmware shows when it holds exactly these; the order is that of the page."""
-    return f"{crc32(' '.join(f'{name}={settings[name]}' for name in ORDER).encode()):08x}"
+    return f"{crc32(settings_text(settings).encode()):08x}"
+
+
+def settings_text(settings: dict[str, int]) -> str:
+    """All settings as the firmware writes them down to keep them."""
+    return " ".join(f"{name}={settings[name]}" for name in ORDER)
 
 
 def gain(value: float) -> tuple[int, int]:

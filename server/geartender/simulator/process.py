@@ -1,6 +1,8 @@
 """The simulated servo behind a pseudo-terminal, in real time: what `geartender simulate` runs, and `geartender demo`
 beside itself.
 
+The board has served before: it holds the settings of its sheet, so that it follows a pulse with no host at all.
+
 Prints `ready PATH` when the link can be opened. Reads commands on standard input, a line each: the fault commands, and
 `truth`; answers each with one line of JSON. Started as a child it ends when standard input does, so that it cannot
 outlive its parent.
@@ -25,6 +27,7 @@ from pathlib import Path
 from geartender.build.files import load_build
 from geartender.errors import GeartenderError, PlantError
 from geartender.priority import go_first
+from geartender.servo.settings import firmware_settings, settings_text
 from geartender.simulator.device import SimulatedServo, TruthFile
 from geartender.simulator.plant import load_plant
 
@@ -153,7 +156,13 @@ def run(
     """Run a simulated servo behind the pseudo-terminal `link`. Raises GeartenderError for bad files."""
     go_first()
     sheet = load_build(build)
-    servo = SimulatedServo(sheet, load_plant(plant, sheet) if plant else None, seed, micropython=micropython)
+    servo = SimulatedServo(
+        sheet,
+        load_plant(plant, sheet) if plant else None,
+        seed,
+        micropython=micropython,
+        kept=None if sheet.missing_to_move else settings_text(firmware_settings(sheet)),
+    )
     terminal = PseudoTerminal(link)
     with contextlib.ExitStack() as stack:
         stack.callback(servo.close)

@@ -23,8 +23,6 @@ MACHINE_CODE = "@micropython.viper\n"
 """Left out of the copy that a 64-bit interpreter runs: its machine words would not wrap as the board's do."""
 
 DUTY_FULL = 10_000
-KEPT = "kept.txt"
-"""File in which the runner finds the settings kept: too long for an argument of that interpreter."""
 
 
 class Outputs(NamedTuple):
@@ -85,13 +83,14 @@ class MicroPythonBoard:
             raise PlantError(["micropython: not found. Install the test extra, or leave --micropython out."])
         self._folder = tempfile.TemporaryDirectory(prefix="geartender-")
         stage(Path(self._folder.name))
-        (Path(self._folder.name) / KEPT).write_text(kept or "", encoding="utf-8")
         runner = Path(__file__).with_name("micropython_runner.py")
         self._process = subprocess.Popen(
             [found, str(runner), self._folder.name, board, boot],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
         )
+        if self._process.stdin is not None:
+            self._process.stdin.write((kept or "").encode() + b"\n")
 
     def tick(self, count: int, mark: bool, supply_mv: int, received: bytes, pulse: int = 0) -> Outputs:
         """Do one tick and one turn of the main loop."""

@@ -1,4 +1,4 @@
-"""Runs under MicroPython: one line of inputs in, one tick, one line of outputs out."""
+"""Runs under MicroPython: a line of the settings kept; then one line of inputs in, one tick, one line of outputs out."""
 
 import sys
 from binascii import hexlify, unhexlify
@@ -15,8 +15,7 @@ def main():
     core = Core(sys.argv[2], sys.argv[3])
     state = core.state
     kept: list[str] = []
-    with open(sys.argv[1] + "/kept.txt") as file:
-        keeper = Keeper(core, file.read() or None, kept.append)
+    keeper = Keeper(core, sys.stdin.buffer.readline().decode().rstrip("\n") or None, kept.append)
     while True:
         line = sys.stdin.buffer.readline()
         if not line:

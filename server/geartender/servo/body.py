@@ -380,6 +380,19 @@ class Body:
         for subscription in self._subscriptions:
             subscription.put(message)
 
+    def announce(self, event: str, text: str, **more: Any) -> None:
+        """Send an event to those who listen, and to nobody else: it is recorded elsewhere."""
+        message = {
+            "type": "event",
+            "servo": self.name,
+            "event": event,
+            "text": text,
+            "at": self._wall().isoformat(),
+            **more,
+        }
+        for subscription in self._subscriptions:
+            subscription.put(message)
+
     def _publish(self) -> None:
         """Wake who waits for a change, and send a snapshot when more than measured values changed."""
         self._change.set()

@@ -303,8 +303,8 @@ class Servo(Steering):
         self._claim = claim
         self._publish()
 
-    def require_claimable(self, asker: Who) -> None:
-        """Raise Refused unless a run may begin now."""
+    def require_claimable(self, asker: Who, *, armed: bool = True) -> None:
+        """Raise Refused unless a run may begin now; with `armed` false, once it is armed."""
         self._require_sheet()
         live = self._require_live()
         self._require_no_fault()
@@ -313,7 +313,9 @@ class Servo(Steering):
         self._let_helm_lapse()
         self._helm.require(asker)
         if not live.armed:
-            raise Disarmed("The servo is disarmed. Arm it first.")
+            if armed:
+                raise Disarmed("The servo is disarmed. Arm it first.")
+            return
         if self._ledger.live or self._starting.locked() or self.state is not ServoState.READY:
             raise Busy("Another motion runs. Stop it, or wait.")
 
@@ -323,6 +325,24 @@ class Servo(Steering):
             self._claim = None
             self._helm.give(claim.who)
             self._publish()
+
+    @property
+    def moving(self) -> bool:
+        """Whether a motion runs, or waits for its turn."""
+        return bool(self._ledger.live) or bool(self._queue) or self._starting.locked()
+
+    async def rested(self) -> None:
+        """Wait until nothing moves it any more; at once when there is no link."""
+        while self._drive.link.open and (self._ledger.live or self.state is ServoState.STOPPING):
+            await self._changed()
+
+    def here(self) -> float:
+        """The angle at which it is commanded to be, degrees. Raises Offline, NotHomed."""
+        return self._here()
+
+    def target_of(self, request: MoveRequest) -> float:
+        """The angle at which a move that is asked for now would end, degrees. Raises Refused."""
+        return self._target(request)
 
     def quickest_s(self, request: MoveRequest) -> float:
         """How long the move would take at least from where it rests now, its own duration counted in. Raises Refused."""

@@ -28,6 +28,9 @@ TOGETHER_SPARE = 1e-6
 TOGETHER_SPARE_S = 1e-3
 """What the common duration is longer than the quickest of the slowest servo: its plan is made again where it stands then."""
 
+CLOCK_S = 1e-6
+"""s; what is left of a step below this is rounding, and no clock can wait for it."""
+
 Keep = Callable[[RunStepReport], Awaitable[None]]
 """Keeps a step as it is now, and tells those who watch. Returns once the disk has it."""
 
@@ -260,7 +263,7 @@ class Driver:
         while True:
             await self._run.going()
             left = self._due - self._run.clock()
-            if left <= 0.0:
+            if left <= CLOCK_S:
                 return
             await self._run.changes(left)
 

@@ -28,7 +28,7 @@ from geartender.servo.planning import (
 )
 from geartender.servo.settings import HOME_BACK_DEG, HOME_SLOW_DEG_S, torque_limit_nm
 
-SETTLE_S = 0.3
+SETTLE_S = 0.4
 """s that a step lasts beyond its path: to get the plan to the controller, and to come to rest within a count. Steps are kept to
 it, so that the whole takes as long as was said."""
 
@@ -148,13 +148,11 @@ class Forecaster:
         self._acts = 0
 
     async def act(self, act: Act) -> None:
-        """Put a step onto the timeline. Raises Refused, with the place in front."""
+        """Put a step onto the timeline. Raises Misplaced."""
         await self._take_turns(act.place)
         try:
             self._add(act)
         except Refused as refused:
-            if not refused.detail.startswith(f"{act.place}: "):
-                refused.detail = f"{act.place}: {refused.detail}"
             raise Misplaced(act.place, refused) from refused
 
     async def check(self, act: Act, step: CheckStep) -> str | None:
@@ -273,9 +271,13 @@ class Misplaced(Exception):
     """A step cannot be done: where it stands, and why."""
 
     def __init__(self, place: Place, refused: Refused) -> None:
-        super().__init__(str(refused))
+        super().__init__(f"{place}: {refused.detail}")
         self.place = place
         self.refused = refused
+
+    def as_refusal(self) -> Refused:
+        """The same kind of refusal, with the place in front."""
+        return type(self.refused)(str(self), **self.refused.extra)
 
 
 async def forecast(

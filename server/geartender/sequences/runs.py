@@ -97,7 +97,7 @@ class Runs:
         try:
             found = await forecast(sequence, whole, self.sheets(), self._starts(), own)
         except Misplaced as wrong:
-            raise wrong.refused from wrong
+            raise wrong.as_refusal() from wrong
         names = {*found.known, *(each for each in named_servos(sequence, whole) if each in self._servos)}
         if own is not None and own in self._servos:
             names.add(own)

@@ -4,7 +4,7 @@ import asyncio
 
 import pytest
 
-from geartender.errors import Busy, Disarmed, HelmHeld, Invalid, NotHomed, NotStored, Unknown
+from geartender.errors import Busy, Disarmed, HelmHeld, NotHomed, NotStored, OutsideTravel, Unknown
 from geartender.servo.requests import MoveRequest
 from tests.sequences.kit import CLOCK, House, in_house
 from tests.servo.rig import ANNA, BERT, direct
@@ -208,7 +208,7 @@ def test_repeats_and_sequences_in_sequences() -> None:
         assert report.state == "done"
         assert len(report.steps) == report.steps_total == 6
         assert report.steps[0].at == "nod: steps[0]"
-        assert house.sim.truth().output_deg == pytest.approx(3, abs=0.05)
+        assert house.servo.snapshot().angle_deg == pytest.approx(3, abs=0.05)
         assert report.actual_s == pytest.approx(report.planned_s, rel=0.01)
 
     in_house(scenario)
@@ -232,7 +232,7 @@ def test_what_cannot_begin_is_refused_and_nothing_moves() -> None:
         with pytest.raises(HelmHeld):
             await house.start("air")
         house.servo.give_helm(BERT)
-        with pytest.raises(Invalid, match=r"steps\[1\]"):
+        with pytest.raises(OutsideTravel, match=r"steps\[1\]"):
             await house.start("far")
 
     in_house(scenario)

@@ -47,7 +47,7 @@ class Act:
         """The servo. Raises Invalid when none was named."""
         if self.servo is None:
             raise Invalid(
-                f"{self.place}: no servo is named. Name one in the step, in the sequence, or when you run it."
+                "No servo is named. Name one in the step, in the sequence, or when you run it."
             )
         return self.servo
 

@@ -9,7 +9,7 @@ import re
 import tomllib
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, Literal, Self
 from zoneinfo import available_timezones
 
 from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError, field_validator, model_validator
@@ -73,6 +73,11 @@ class SiteSection(Section):
     zone: str = Field("UTC", description="Time zone by its IANA name, such as Europe/Lisbon.")
     latitude: Annotated[float, Field(ge=-90, le=90)] | None = Field(None, description="Degrees north.")
     longitude: Annotated[float, Field(ge=-180, le=180)] | None = Field(None, description="Degrees east.")
+
+    clock: Literal["synchronized", "trusted"] = Field(
+        "synchronized",
+        description="When the timetable may begin: once the clock was set over the network, or at once, where it keeps its time.",
+    )
 
     @field_validator("zone")
     @classmethod

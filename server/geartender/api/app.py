@@ -12,7 +12,22 @@ from pathlib import Path
 from fastapi import APIRouter, FastAPI
 
 from geartender.access import Door, Large, own_addresses
-from geartender.api import backup, builds, health, journal, live, motions, notices, servos, sheets, simulation, trains
+from geartender.api import (
+    backup,
+    builds,
+    health,
+    journal,
+    live,
+    motions,
+    notices,
+    runs,
+    sequences,
+    servos,
+    sheets,
+    simulation,
+    timetable,
+    trains,
+)
 from geartender.api.once import Once
 from geartender.api.openapi import describe
 from geartender.api.page import page_router, web_folder
@@ -25,6 +40,9 @@ from geartender.api.webhook import Webhook
 from geartender.build import BuildSheet, load_build, parse_build
 from geartender.config import ServoSection, Settings
 from geartender.errors import BuildSheetError
+from geartender.sequences.keeper import Timekeeper
+from geartender.sequences.runs import Runs
+from geartender.sequences.timetable import Site
 from geartender.servo.servo import Servo
 from geartender.store import Store
 from geartender.store.database import MEMORY
@@ -61,8 +79,23 @@ def create_app(
         section.name: Servo(section.name, sheet_of(section, shelf), world.opener(section.port), world, record)
         for section in settings.servo
     }
-    service = Service(world=world, shelf=shelf, store=store, servos=built, once=Once(world.monotonic), simulation=sim)
-    service.webhook = webhook
+    unattended = [section.name for section in settings.servo if section.unattended]
+    site = Site(settings.site.zone, settings.site.latitude, settings.site.longitude)
+    ran = Runs(store, built, world, unattended)
+    right = world.clock_right if settings.site.clock == "synchronized" else lambda: True
+    service = Service(
+        world=world,
+        shelf=shelf,
+        store=store,
+        servos=built,
+        once=Once(world.monotonic),
+        runs=ran,
+        site=site,
+        timekeeper=Timekeeper(store, ran, world, site, right),
+        previews=world.worker("previews"),
+        simulation=sim,
+        webhook=webhook,
+    )
     service.configuration = settings.model_dump_json(indent=1)
     service.temporary_folder = None if settings.service.data_dir is None else str(settings.service.data_dir)
     return _assemble(settings, service)
@@ -109,6 +142,9 @@ def _assemble(settings: Settings, service: Service) -> FastAPI:
         builds.router,
         sheets.router,
         trains.router,
+        sequences.router,
+        runs.router,
+        timetable.router,
         simulation.router,
         journal.router,
         notices.router,
@@ -138,6 +174,8 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
             running = [
                 tasks.create_task(service.store.run(), name="store"),
                 *([tasks.create_task(service.webhook.run(), name="webhook")] if service.webhook else []),
+                tasks.create_task(service.runs.run(), name="runs"),
+                tasks.create_task(service.timekeeper.run(), name="timetable"),
                 *(
                     tasks.create_task(_keep(servo, service), name=f"servo {servo.name}")
                     for servo in service.servos.values()
@@ -149,6 +187,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
                 for task in running:
                     task.cancel()
     finally:
+        await service.previews.close()
         await service.store.close()
 
 

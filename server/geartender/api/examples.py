@@ -20,6 +20,42 @@ MOTION: dict[str, Any] = {
     "asked_at": "2031-03-01T06:00:00Z",
 }
 
+RUN: dict[str, Any] = {
+    "id": "r-3fa9c04d1b22",
+    "sequence": "air-at-noon",
+    "servo": "vent",
+    "state": "running",
+    "asked_by": "phone-4f2a",
+    "asked_at": "2031-03-01T12:00:00Z",
+    "started_at": "2031-03-01T12:00:00.020000Z",
+    "ended_at": None,
+    "planned_s": 610.9,
+    "actual_s": None,
+    "held_s": 0.0,
+    "steps_begun": 1,
+    "steps_total": 3,
+    "reason": None,
+    "steps": [
+        {
+            "position": 0,
+            "at": "steps[0]",
+            "do": "move",
+            "servo": "vent",
+            "state": "running",
+            "begun_at": "2031-03-01T12:00:00.021000Z",
+            "planned_s": 4.6,
+            "actual_s": None,
+            "target_deg": 35.0,
+            "end_deg": None,
+            "error_deg": None,
+            "peak_torque_nm": None,
+            "motions": ["m-7"],
+            "reason": None,
+        }
+    ],
+    "next": None,
+}
+
 SNAPSHOT: dict[str, Any] = {
     "name": "vent",
     "state": "moving",

@@ -11,6 +11,8 @@ from geartender.api.live import JOG_REPEAT_S
 from geartender.api.models import ProblemBody
 from geartender.caution import CAUTION
 from geartender.problems import MEDIA_TYPE, PROBLEMS, problem_body
+from geartender.sequences.model import Sequence
+from geartender.sequences.timetable import Entry
 
 DESCRIPTION = f"""\
 Drives, watches and stops home-built geared servos. Every field has its unit in its name; angles are degrees of the output.
@@ -37,6 +39,7 @@ TAGS = [
     {"name": "motion", "description": "Start motion, follow it, stop it."},
     {"name": "build", "description": "What was built, and what follows from it."},
     {"name": "journal", "description": "What was commanded and what happened, and what needs a person."},
+    {"name": "sequences", "description": "Stored lists of steps, their runs, and when they run by themselves."},
     {"name": "simulation", "description": "Only with `demo`: the mechanics under the simulated servo."},
     {"name": "service", "description": "The service itself."},
 ]
@@ -76,7 +79,10 @@ def describe(app: FastAPI) -> None:
             schemas = document["components"]["schemas"]
             for unused in ("HTTPValidationError", "ValidationError"):
                 schemas.pop(unused, None)
-            schemas["ProblemBody"] = ProblemBody.model_json_schema(ref_template="#/components/schemas/{model}")
+            for model in (ProblemBody, Sequence, Entry):
+                schema = model.model_json_schema(ref_template="#/components/schemas/{model}")
+                schemas.update(schema.pop("$defs", {}))
+                schemas[model.__name__] = schema
             app.openapi_schema = document
         return app.openapi_schema
 

@@ -11,9 +11,13 @@ from geartender.api.shelf import Shelf
 from geartender.api.train_search import TrainSearch
 from geartender.api.webhook import Webhook
 from geartender.errors import Unknown
+from geartender.sequences.keeper import Timekeeper
+from geartender.sequences.runs import Runs
+from geartender.sequences.timetable import Site
 from geartender.servo.servo import Servo
 from geartender.store import Store
 from geartender.world import World
+from geartender.world.worker import Worker
 
 Truth = dict[str, float]
 """What the simulated mechanics really do, with the field names of the truth file."""
@@ -40,6 +44,11 @@ class Service:
     store: Store
     servos: dict[str, Servo]
     once: Once
+    runs: Runs
+    site: Site
+    timekeeper: Timekeeper
+    previews: Worker
+    """Where previews are put together: a long one must not hold up the beat that the firmware waits for."""
     simulation: Simulation | None = None
     trains: TrainSearch = field(default_factory=TrainSearch)
     configuration: str = "{}"

@@ -15,6 +15,9 @@ if TYPE_CHECKING:
     from geartender.api.service import Simulation
     from geartender.config import Settings
 
+DEMO_SITE = {"zone": "Europe/Lisbon", "latitude": 38.7, "longitude": -9.1, "clock": "trusted"}
+"""Where the demo's glasshouse stands: somewhere with a sun and a summer time."""
+
 PlantFile = Annotated[
     Path | None, typer.Option("--plant", help="Mechanics of the simulated servo (TOML); else derived from its sheet.")
 ]
@@ -44,7 +47,8 @@ def demo(
     with ExitStack() as stack:
         link = Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="geartender-"))) / "vent"
         service = {"host": host, "port": port} | ({} if data is None else {"data_dir": data})
-        settings = parse_settings({"service": service, "servo": [{"name": "vent", "port": str(link), "build": sheet}]})
+        servo = {"name": "vent", "port": str(link), "build": sheet}
+        settings = parse_settings({"service": service, "site": DEMO_SITE, "servo": [servo]})
         arguments = ["--link", str(link), "--build", str(sheet), "--seed", str(seed)]
         for name, file in (("--plant", plant), ("--truth", truth)):
             arguments += [] if file is None else [name, str(file)]

@@ -181,7 +181,7 @@ class Forecaster:
         step, begin = act.step, self.now_s
         match step:
             case WaitStep():
-                self._append(act, begin, step.for_s, None, None)
+                self._append(act, begin, step.for_s, self.known.get(act.servo or ""), None)
                 self.now_s += step.for_s
             case HomeStep():
                 known = self._servo(act, homed=False)

@@ -46,9 +46,7 @@ class Act:
     def needed_servo(self) -> str:
         """The servo. Raises Invalid when none was named."""
         if self.servo is None:
-            raise Invalid(
-                "No servo is named. Name one in the step, in the sequence, or when you run it."
-            )
+            raise Invalid("No servo is named. Name one in the step, in the sequence, or when you run it.")
         return self.servo
 
 

@@ -23,6 +23,7 @@ from geartender.servo.motions import Who
 from geartender.servo.servo import Servo
 from geartender.store import Run as StoredRun
 from geartender.store import RunStep, Store
+from geartender.store.journal import Intent
 from geartender.world import World
 
 log = logging.getLogger(__name__)
@@ -58,9 +59,11 @@ class Runs:
         self._store = store
         self._servos = servos
         self._world = world
-        self._unattended = frozenset(unattended)
+        self.unattended = frozenset(unattended)
+        """Servos that the timetable may arm and home, by the owner's decision."""
         self._live: dict[str, Run] = {}
         self._ended: OrderedDict[str, Run] = OrderedDict()
+        self._intents: dict[str, Intent] = {}
         self._tasks: asyncio.TaskGroup | None = None
 
     async def run(self) -> None:
@@ -86,8 +89,13 @@ class Runs:
         """The servo that needs no naming, where there is just one."""
         return next(iter(self._servos)) if len(self._servos) == 1 else None
 
-    async def plan(self, name: str, servo: str | None, sequence: Sequence | None = None) -> Plan:
-        """Make a stored sequence ready, or this one in its place. Raises Unknown, Invalid and what its steps are refused with."""
+    async def plan(
+        self, name: str, servo: str | None, sequence: Sequence | None = None, from_deg: float | None = None
+    ) -> Plan:
+        """Make a stored sequence ready, or this one in its place, from where the servos stand or its own from that angle.
+
+        Raises Unknown, Invalid and what its steps are refused with.
+        """
         library = await self.library()
         if sequence is None and name not in library:
             raise Unknown(f"There is no sequence named {name!r}. Stored are: {', '.join(library) or 'none yet'}.")
@@ -95,7 +103,10 @@ class Runs:
         whole = {**library, name: sequence}
         own = servo or sequence.servo or self.only_servo()
         try:
-            found = await forecast(sequence, whole, self.sheets(), self._starts(), own)
+            starts = self._starts()
+            if from_deg is not None and own is not None:
+                starts[own] = from_deg
+            found = await forecast(sequence, whole, self.sheets(), starts, own)
         except Misplaced as wrong:
             raise wrong.as_refusal() from wrong
         names = {*found.known, *(each for each in named_servos(sequence, whole) if each in self._servos)}
@@ -117,6 +128,7 @@ class Runs:
     async def start(self, name: str, asker: Who, servo: str | None = None) -> Run:
         """Start a run. Raises Unknown, NotStored, and Refused when it cannot begin now."""
         self._store.require_keeping()
+        self._group()
         plan = await self.plan(name, servo)
         alone = asker.via == "timetable"
         for each in plan.servos.values():
@@ -126,19 +138,25 @@ class Runs:
         self._live[run.id] = run
         try:
             await self._keep_run(run)
+            await self._intend(run)
             if alone:
                 await self._arm(run)
             self._claim(run, asker)
         except Refused as refused:
             await self._finish(run, RunState.STOPPED, refused.detail)
             raise
-        if self._tasks is None:
-            raise Busy("The service is ending.")
-        self._tasks.create_task(self._execute(run, plan), name=f"run {run.id}")
+        if not alone:
+            run.begin()
+        self._group().create_task(self._execute(run, plan), name=f"run {run.id}")
         return run
 
+    def _group(self) -> asyncio.TaskGroup:
+        if self._tasks is None:
+            raise Busy("The service is only just starting, or ending; try again in a moment.")
+        return self._tasks
+
     def _require_free(self, servo: Servo, asker: Who, plan: Plan, *, alone: bool) -> None:
-        own_decision = alone and servo.name in self._unattended
+        own_decision = alone and servo.name in self.unattended
         servo.require_claimable(asker, armed=not own_decision)
         needs_home = plan.found.needs_home.get(servo.name, False)
         if needs_home and not own_decision and not servo.snapshot().homed:
@@ -149,7 +167,7 @@ class Runs:
     async def _arm(self, run: Run) -> None:
         """The owner's decision `unattended` lets the timetable arm."""
         for servo in run.servos.values():
-            if servo.name in self._unattended and servo.state is ServoState.DISARMED:
+            if servo.name in self.unattended and servo.state is ServoState.DISARMED:
                 self._note(
                     run, f"{servo.name} is armed by itself: the owner's decision `unattended` allows it", servo.name
                 )
@@ -165,6 +183,19 @@ class Runs:
             for servo in claimed:
                 servo.release(run)
             raise
+
+    async def _intend(self, run: Run) -> None:
+        """Write down that it begins; without that it does not. Raises NotStored."""
+        order = run.order
+        self._intents[run.id] = await self._store.journal.intend(
+            "run",
+            f"run {order.name}",
+            who=order.asker.label,
+            via=run.who.via,
+            servo=order.servo,
+            what={"sequence": order.name, "planned_s": round(order.planned_s, 3)},
+            run=run.id,
+        )
 
     # Running
 
@@ -190,7 +221,7 @@ class Runs:
         try:
             if run.order.asker.via == "timetable":
                 await self._home(run, plan)
-            run.begin()
+                run.begin()
             await self._keep_run(run)
             await interpreter.run(plan.sequence, plan.servo)
         except RunOver as over:
@@ -237,6 +268,9 @@ class Runs:
 
     async def _finish(self, run: Run, state: RunState, reason: str | None) -> None:
         run.end(state, reason)
+        if (intent := self._intents.pop(run.id, None)) is not None:
+            figures = {"planned_s": run.order.planned_s, "actual_s": run.actual_s, "steps": run.steps_begun}
+            self._store.journal.settle(intent, state.value, reason=reason, figures=figures)
         for servo in run.servos.values():
             servo.release(run)
         self._live.pop(run.id, None)

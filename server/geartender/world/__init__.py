@@ -16,6 +16,7 @@ from pathlib import Path
 
 from geartender.link.port import Opener, SerialOpener
 from geartender.world.post import post
+from geartender.world.synchronized import clock_synchronized
 from geartender.world.worker import ThreadWorker, Worker
 
 
@@ -43,6 +44,8 @@ class World:
     wall: Callable[[], datetime] = utc_now
     opener: Callable[[str], Opener] = field(default=SerialOpener)
     """Gives the opener of the port of that name; opening nothing yet."""
+    clock_right: Callable[[], bool] = clock_synchronized
+    """Whether the wall clock is known to be right."""
     worker: Callable[[str], Worker] = field(default=ThreadWorker)
     """Makes a place of that name for slow work, such as that of a disk."""
     free_bytes: Callable[[Path], int] = free_bytes

@@ -71,6 +71,7 @@ def virtual_world(seed: int, opener: Callable[[str], Opener] = no_ports) -> Worl
         wall=lambda: EPOCH + timedelta(seconds=running_loop_time()),
         opener=opener,
         worker=lambda _: InlineWorker(),
+        clock_right=lambda: True,
         post=nobody,
     )
 

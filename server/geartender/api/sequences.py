@@ -135,7 +135,7 @@ async def _require_unused(service: Service, name: str) -> None:
     library = await service.runs.library()
     callers = [f"the sequence {other}" for other, one in library.items() if any(to == name for _, to in called(one))]
     timetable = await service.store.documents(TIMETABLE)
-    callers += [f"the timetable's {entry.name}" for entry in timetable if entry.body["sequence"] == name]
+    callers += [f"the timetable's {entry.name}" for entry in timetable if entry.body.get("sequence") == name]
     if callers:
         raise Busy(f"It is used by {' and '.join(callers)}. Take it out there first.")
 

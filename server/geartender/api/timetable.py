@@ -14,6 +14,7 @@ from geartender.api.documents import DocumentBody, DocumentName, IfMatch, IfNone
 from geartender.api.models import Listing
 from geartender.api.openapi import problems
 from geartender.api.service import Service
+from geartender.sequences.reading import read_document, read_stored
 from geartender.sequences.runs import SEQUENCE
 from geartender.sequences.timetable import TIMETABLE, Entry, entry_document, parse_entry, zone_of
 from geartender.servo.models import Shown
@@ -72,8 +73,8 @@ async def list_timetable(service: ServiceDep) -> TimetableListing:
     stored = await service.store.documents(TIMETABLE)
     items = []
     for one in stored:
-        entry = Entry.model_validate(one.body)
-        slots = shown_slots(service, entry, 1) if entry.enabled else []
+        entry = read_stored(Entry, one.body)
+        slots = shown_slots(service, entry, 1) if entry is not None and entry.enabled else []
         items.append(
             EntryItem(
                 name=one.name,
@@ -125,7 +126,8 @@ async def get_entry(
 )
 async def next_slots(service: ServiceDep, name: DocumentName, number: Number = NEXT) -> Listing[Slot]:
     document = await service.store.document(TIMETABLE, name)
-    return Listing[Slot](items=shown_slots(service, Entry.model_validate(document.body), number))
+    entry = read_document(Entry, document.body, "timetable entry")
+    return Listing[Slot](items=shown_slots(service, entry, number))
 
 
 @router.put(

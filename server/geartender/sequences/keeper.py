@@ -14,6 +14,7 @@ from datetime import datetime, timedelta
 
 from geartender.errors import Busy, HelmHeld, NotStored, Refused
 from geartender.sequences.lived import Found, Lived, Timed
+from geartender.sequences.reading import read_stored
 from geartender.sequences.runs import Runs
 from geartender.sequences.slots import Sun, first
 from geartender.sequences.timetable import TIMETABLE, Entry, Site, WithinMin, slots_of, zone_of
@@ -37,6 +38,8 @@ WAITS_AT_MOST = timedelta(days=1)
 """How long something waits for a busy servo when no later slot comes."""
 
 CLOCK = "clock"
+UNREADABLE = "unreadable"
+"""Kinds of notices, besides `missed`."""
 
 
 @dataclass(slots=True)
@@ -109,7 +112,7 @@ class Timekeeper:
             return AGAIN_S
         self._store.require_keeping()
         stored = {one.name: one for one in await self._store.documents(TIMETABLE)}
-        entries = {name: Entry.model_validate(one.body) for name, one in stored.items()}
+        entries = self._read(stored)
         enabled = {name: self._timed(stored[name], entry) for name, entry in entries.items() if entry.enabled}
         wall = self._world.wall()
         found, set_by = self._lived.look(wall, self._world.monotonic(), enabled)
@@ -125,6 +128,19 @@ class Timekeeper:
         await self._try_waiting(entries, wall)
         self._note_sunless(enabled, wall)
         return self._next_look(enabled, wall)
+
+    def _read(self, stored: Mapping[str, Document]) -> dict[str, Entry]:
+        """The entries that can be read; the others need a person."""
+        entries: dict[str, Entry] = {}
+        for name, document in stored.items():
+            entry = read_stored(Entry, document.body)
+            if entry is not None:
+                entries[name] = entry
+                self._store.notices.clear(UNREADABLE, name)
+            else:
+                text = f"The timetable's {name} was stored by another version and cannot be read, so it does not run."
+                self._store.notices.set(UNREADABLE, name, text, "Write it anew, or delete it.")
+        return entries
 
     def _know_the_time(self) -> bool:
         if not self._right and self._clock_right():

@@ -51,6 +51,14 @@ def read_document(kind: type[M], document: object, what: str) -> M:
         raise DocumentError(what, mistakes_from(_placed(error), lambda where: _names_at(where, kind))) from None
 
 
+def read_stored(kind: type[M], document: object) -> M | None:
+    """A document that was stored, or None where this version cannot read it: it was checked by another."""
+    try:
+        return read_document(kind, document, "document")
+    except DocumentError:
+        return None
+
+
 def mistake_at(at: Sequence[Step], text: str) -> Mistake:
     """A mistake at a place."""
     return Mistake(path_of(at), pointer_of(at), text)

@@ -15,7 +15,7 @@ from geartender.sequences.driver import Driver
 from geartender.sequences.forecast import Forecaster, Misplaced, forecast
 from geartender.sequences.interpreter import CheckFailed, Interpreter, Library
 from geartender.sequences.model import RunInstead, Sequence, called, walk
-from geartender.sequences.reading import parse_sequence
+from geartender.sequences.reading import read_stored
 from geartender.sequences.run import Order, Run, RunOver
 from geartender.sequences.run_models import UNDER_WAY, RunReport, RunState, RunStepReport, StepState
 from geartender.servo.models import ServoState
@@ -78,8 +78,9 @@ class Runs:
     # Sequences
 
     async def library(self) -> dict[str, Sequence]:
-        """All stored sequences."""
-        return {one.name: parse_sequence(one.body) for one in await self._store.documents(SEQUENCE)}
+        """All stored sequences that can be read."""
+        stored = {one.name: read_stored(Sequence, one.body) for one in await self._store.documents(SEQUENCE)}
+        return {name: sequence for name, sequence in stored.items() if sequence is not None}
 
     def sheets(self) -> dict[str, BuildSheet]:
         """The build sheets in force."""

@@ -206,12 +206,19 @@ class Sun:
 
     def on(self, day: date) -> datetime | None:
         """When it rises or sets on a day by the sun, without the offset; None where it does not that day."""
+        found = self._event(day)
+        if found is None:
+            # The library loses the event of a day on which it passes midnight UTC: then it lies between its neighbours'.
+            early, late = self._event(day - DAY), self._event(day + DAY)
+            found = early + (late - early) / 2 if early is not None and late is not None else None
+        return None if found is None else found.replace(microsecond=0)
+
+    def _event(self, day: date) -> datetime | None:
         event = sunrise if self.what == "rise" else sunset
         try:
-            moment = event(Observer(self.latitude, self.longitude), date=day, tzinfo=self._solar)
+            return event(Observer(self.latitude, self.longitude), date=day, tzinfo=self._solar).astimezone(UTC)
         except ValueError:  # how the library says that the sun stays up, or down
             return None
-        return moment.astimezone(UTC).replace(microsecond=0)
 
     @property
     def _solar(self) -> timezone:

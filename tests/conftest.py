@@ -17,6 +17,7 @@ REAL_TIME = (
     "tests/browser/",
     "tests/cli/test_driving.py",
     "tests/cli/test_keeping.py",
+    "tests/cli/test_sequences.py",
     "tests/cli/test_simulator_child.py",
     "tests/end_to_end/",
     "tests/simulator/test_process.py",

@@ -10,6 +10,8 @@ GeartenderError
 ├── Unreachable          the client gets no answer from the service
 ├── NotDone              a motion that the client waited for ended otherwise than as done
 │   └── StoppedItself    it ended in a fault
+├── RunNotDone           a run that the client waited for ended otherwise than as done
+│   └── RunStoppedItself a servo of it ended in a fault
 ├── TookTooLong          the client waited too long for a motion, and has stopped it
 ├── LinkError            the line to the firmware
 │   ├── PortError        the port cannot be opened, or is gone
@@ -239,6 +241,19 @@ class NotDone(GeartenderError):
         reason = report.get("reason") or "the service gives no reason"
         super().__init__(f"the {report['kind']} ended as {report['state']}: {reason}")
         self.report = dict(report)
+
+
+class RunNotDone(GeartenderError):
+    """The client waited for a run that ended otherwise than as done. `report` is the run as the service gives it."""
+
+    def __init__(self, report: Mapping[str, Any]) -> None:
+        reason = report.get("reason") or "the service gives no reason"
+        super().__init__(f"{report['sequence']} ended as {report['state']}: {reason}")
+        self.report = dict(report)
+
+
+class RunStoppedItself(RunNotDone):
+    """A servo of the run has stopped itself. Look at it, then reset."""
 
 
 class StoppedItself(NotDone):

@@ -1,9 +1,20 @@
 import pytest
 
 from geartender.cli.terminal import exit_code
-from geartender.errors import Disarmed, Faulted, GeartenderError, NotDone, StoppedItself, TookTooLong, Unreachable
+from geartender.errors import (
+    Disarmed,
+    Faulted,
+    GeartenderError,
+    NotDone,
+    RunNotDone,
+    RunStoppedItself,
+    StoppedItself,
+    TookTooLong,
+    Unreachable,
+)
 
 REPORT = {"kind": "move", "state": "stopped", "reason": None}
+RUN = {"sequence": "air", "state": "faulted", "reason": "too much torque"}
 
 
 @pytest.mark.parametrize(
@@ -16,6 +27,8 @@ REPORT = {"kind": "move", "state": "stopped", "reason": None}
         (TookTooLong("x"), 5),
         (Faulted("x"), 6),
         (StoppedItself(REPORT), 6),
+        (RunNotDone(RUN), 1),
+        (RunStoppedItself(RUN), 6),
     ],
 )
 def test_each_end_has_its_exit_code(error: GeartenderError, code: int) -> None:

@@ -38,7 +38,7 @@ async def kept(house: House, right: list[bool] | None = None) -> AsyncIterator[T
 async def told(house: House) -> list[tuple[str | None, str]]:
     """The journal's entries about slots, oldest first."""
     page = await house.store.journal.page(Search(kinds=("slot",)), limit=50)
-    return [(entry.result, entry.reason or entry.text) for entry in reversed(page.entries)]
+    return [(entry.result, entry.reason or entry.note.text) for entry in reversed(page.entries)]
 
 
 def test_it_runs_at_the_second_and_leaves_the_servo_to_others() -> None:

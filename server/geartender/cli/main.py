@@ -7,7 +7,7 @@ import sys
 
 import typer
 
-from geartender.cli import driving, keeping, running, sheets, trains
+from geartender.cli import driving, keeping, running, sequences, sheets, trains
 from geartender.cli.terminal import FAILED, INTERRUPTED, exit_code, explain, say
 from geartender.errors import GeartenderError
 
@@ -23,6 +23,7 @@ running.add_to(app)
 driving.add_to(app)
 sheets.add_to(app)
 trains.add_to(app)
+sequences.add_to(app)
 keeping.add_to(app)
 
 

@@ -7,7 +7,14 @@ import sys
 from collections.abc import Callable
 from typing import Any, NoReturn
 
-from geartender.errors import GeartenderError, NotDone, Refused, StoppedItself, TookTooLong, Unreachable
+from geartender.errors import (
+    GeartenderError,
+    Refused,
+    RunStoppedItself,
+    StoppedItself,
+    TookTooLong,
+    Unreachable,
+)
 
 DONE, FAILED, USAGE, UNREACHABLE, REFUSED, TIMED_OUT, FAULTED, INTERRUPTED = 0, 1, 2, 3, 4, 5, 6, 130
 
@@ -33,14 +40,12 @@ def exit_code(error: GeartenderError) -> int:
     match error:
         case Unreachable():
             return UNREACHABLE
-        case Refused(slug="faulted") | StoppedItself():
+        case Refused(slug="faulted") | StoppedItself() | RunStoppedItself():
             return FAULTED
         case Refused():
             return REFUSED
         case TookTooLong():
             return TIMED_OUT
-        case NotDone():
-            return FAILED
         case _:
             return FAILED
 

@@ -11,8 +11,10 @@ from urllib.parse import quote
 
 import httpx
 
+from geartender.client.documents import RemoteDocuments
 from geartender.client.http import Http
 from geartender.client.journal import Journal
+from geartender.client.runs import RemoteRuns
 from geartender.errors import NotDone, StoppedItself, TookTooLong
 
 DEFAULT_URL = "http://127.0.0.1:8350"
@@ -50,6 +52,9 @@ class Client:
     ) -> None:
         """`name` is shown to others as the holder of the helm, and clients of one name share it; else it is `user@machine`."""
         self._http = Http(url, key, name, transport)
+        self.sequences = RemoteDocuments(self._http, "/api/v1/sequences")
+        self.timetable = RemoteDocuments(self._http, "/api/v1/timetable")
+        self.runs = RemoteRuns(self._http)
         self.journal = Journal(self._http)
 
     def __enter__(self) -> Self:
@@ -77,6 +82,17 @@ class Client:
         """What follows from a build sheet, without a servo."""
         found: Document = self._http.send_until_answered("POST", "/api/v1/figures", dict(sheet))
         return found
+
+    def preview(self, sequence: str, document: Document | None = None, servo: str | None = None) -> Document:
+        """What a stored sequence would do, or this document in its place."""
+        asked = _given({"document": document, "servo": servo})
+        found: Document = self._http.send_until_answered("POST", f"{self.sequences.path(sequence)}/preview", asked)
+        return found
+
+    def next_slots(self, entry: str) -> list[Document]:
+        """When an entry of the timetable is due next."""
+        items: list[Document] = self._http.get(f"{self.timetable.path(entry)}/next")["items"]
+        return items
 
     def notices(self) -> list[Document]:
         """What needs a person, newest first."""

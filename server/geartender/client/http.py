@@ -64,6 +64,21 @@ class Http:
         """Ask again when no answer comes; for what may be repeated, or carries an Idempotency-Key."""
         return self._again(method, path, body, headers).json()
 
+    def get_with_tag(self, path: str) -> tuple[Json, str]:
+        """The JSON at a path and the ETag of its revision. Raises Refused, Unreachable."""
+        answer = self._again("GET", path, None, None)
+        return answer.json(), answer.headers.get("ETag", "")
+
+    def put_document(self, path: str, document: Json, etag: str | None) -> str:
+        """Make a document, or with an ETag replace that revision; gives the new ETag. Raises Refused, Unreachable."""
+        condition = {"If-None-Match": "*"} if etag is None else {"If-Match": etag}
+        etag = self._once("PUT", path, document, condition).headers.get("ETag", "")
+        return str(etag)
+
+    def delete(self, path: str, headers: Headers) -> None:
+        """Delete what is at a path. Raises Refused, Unreachable."""
+        self._once("DELETE", path, None, headers)
+
     def start(self, path: str, body: Json = None) -> Json:
         """Start something exactly once, however often the request has to be repeated."""
         return self.send_until_answered("POST", path, body, {"Idempotency-Key": secrets.token_hex(8)})

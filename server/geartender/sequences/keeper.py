@@ -200,7 +200,9 @@ class Timekeeper:
         try:
             run = await self._runs.start(waiting.entry.sequence, who, waiting.entry.servo)
         except (Busy, HelmHeld) as busy:
-            waiting.why = busy.detail
+            tried, waiting.why = bool(waiting.why), busy.detail
+            if tried and wall < waiting.until:
+                return False
             if waiting.entry.busy == "wait":
                 if wall <= waiting.slot + WAITS_AT_MOST:
                     return False

@@ -20,6 +20,7 @@ REAL_TIME = (
     "tests/cli/test_sequences.py",
     "tests/cli/test_simulator_child.py",
     "tests/end_to_end/",
+    "tests/install/test_real.py",
     "tests/simulator/test_process.py",
 )
 

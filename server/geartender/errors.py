@@ -13,6 +13,9 @@ GeartenderError
 ├── RunNotDone           a run that the client waited for ended otherwise than as done
 │   └── RunStoppedItself a servo of it ended in a fault
 ├── TookTooLong          the client waited too long for a motion, and has stopped it
+├── InstallError         the firmware could not be put on the board; says what state the board is in
+│   ├── TwoBoards        more than one board is there, and none was named
+│   └── NoAnswer         the new firmware did not answer; the old is back where there was one
 ├── LinkError            the line to the firmware
 │   ├── PortError        the port cannot be opened, or is gone
 │   ├── QueueFull        more requests wait for the firmware than may wait
@@ -102,6 +105,22 @@ class PlantError(GeartenderError, ValueError):
     def __init__(self, lines: Iterable[str]) -> None:
         self.lines = tuple(lines)
         super().__init__("\n".join(self.lines))
+
+
+class InstallError(GeartenderError):
+    """The firmware could not be put on the board."""
+
+
+class TwoBoards(InstallError):
+    """More than one board is there. `ports` names them."""
+
+    def __init__(self, ports: Iterable[str]) -> None:
+        self.ports = tuple(ports)
+        super().__init__(f"More than one board is there: {', '.join(self.ports)}. Say which with --port.")
+
+
+class NoAnswer(InstallError):
+    """The new firmware did not answer."""
 
 
 class LinkError(GeartenderError):

@@ -21,6 +21,8 @@ MOVES_OR_CHANGES = {
     "POST /api/v1/servos/{servo}/reset",
     "PUT /api/v1/servos/{servo}/override",
     "PUT /api/v1/servos/{servo}/source",
+    "POST /api/v1/servos/{servo}/release",
+    "POST /api/v1/servos/{servo}/reconnect",
     "POST /api/v1/servos/{servo}/helm",
     "DELETE /api/v1/servos/{servo}/helm",
     "POST /api/v1/servos/{servo}/home",

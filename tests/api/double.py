@@ -93,6 +93,12 @@ class RecordingServo:
     async def take_lead(self, who: Who) -> None:
         self._note("take_lead", who)
 
+    def release_port(self, who: Who) -> None:
+        self._note("release", who)
+
+    def reconnect(self, who: Who) -> None:
+        self._note("reconnect", who)
+
     async def home(self, who: Who) -> Motion:
         self._note("home", who)
         return self._motion(MotionKind.HOME, who)

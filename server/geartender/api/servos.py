@@ -69,6 +69,28 @@ async def set_override(servo: ServoDep, who: WhoDep, body: OverrideRequest) -> S
     return servo.snapshot(who)
 
 
+@router.post(
+    "/{servo}/release",
+    operation_id="release",
+    summary="Let go of the port while disarmed, so that another program can use it",
+    responses={**SHOWN, **problems("unknown", "helm-held", "busy")},
+)
+async def release(servo: ServoDep, who: WhoDep) -> Snapshot:
+    servo.release_port(who)
+    return servo.snapshot(who)
+
+
+@router.post(
+    "/{servo}/reconnect",
+    operation_id="reconnect",
+    summary="Take the port again",
+    responses={**SHOWN, **problems("unknown")},
+)
+async def reconnect(servo: ServoDep, who: WhoDep) -> Snapshot:
+    servo.reconnect(who)
+    return servo.snapshot(who)
+
+
 @router.put(
     "/{servo}/source",
     operation_id="setSource",

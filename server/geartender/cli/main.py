@@ -7,7 +7,7 @@ import sys
 
 import typer
 
-from geartender.cli import driving, keeping, running, sequences, sheets, trains
+from geartender.cli import driving, firmware, keeping, running, sequences, sheets, trains
 from geartender.cli.terminal import FAILED, INTERRUPTED, exit_code, explain, say
 from geartender.errors import GeartenderError
 
@@ -25,6 +25,7 @@ sheets.add_to(app)
 trains.add_to(app)
 sequences.add_to(app)
 keeping.add_to(app)
+firmware.add_to(app)
 
 
 def main() -> None:

@@ -9,10 +9,12 @@ from typing import Any, NoReturn
 
 from geartender.errors import (
     GeartenderError,
+    NoAnswer,
     Refused,
     RunStoppedItself,
     StoppedItself,
     TookTooLong,
+    TwoBoards,
     Unreachable,
 )
 
@@ -44,7 +46,9 @@ def exit_code(error: GeartenderError) -> int:
             return FAULTED
         case Refused():
             return REFUSED
-        case TookTooLong():
+        case TwoBoards():
+            return USAGE
+        case TookTooLong() | NoAnswer():
             return TIMED_OUT
         case _:
             return FAILED

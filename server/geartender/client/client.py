@@ -144,6 +144,14 @@ class RemoteServo:
         """Scale the planned speed, 0 to 1.5, also while it moves."""
         return self._document("PUT", "/override", {"speed": speed})
 
+    def release(self) -> Document:
+        """Let the service go of the servo's port, while it is disarmed, so that another program can use it."""
+        return self._document("POST", "/release")
+
+    def reconnect(self) -> Document:
+        """Let the service take the port again."""
+        return self._document("POST", "/reconnect")
+
     def lead(self, source: str) -> Document:
         """Let `pulse`, the pulse at the input, lead, which may move the servo at once; or take it back with `host`."""
         return self._document("PUT", "/source", {"source": source})

@@ -32,7 +32,9 @@ ADC_MV = 3300
 ADC_TOP = 65535
 BAUD = 115200
 RECEIVE_BYTES = 1024  # twice what the host may have under way
-MAINTENANCE = "maintain"  # a file of this name keeps the program from starting, so that files can be copied
+MAINTAIN = "maintain"  # files of these names tell main.py at the next start what to do
+TRIED = "tried"
+TRIAL_US = 20000000  # new files that no host has greeted by then have failed: a service looks for its board every 5 s
 
 micropython.alloc_emergency_exception_buf(100)
 
@@ -223,6 +225,9 @@ class Program:
         self.chip = Chip(self.core) if whole else Bare(self.core)
         self.line = line_of(self.core.settings)
         self._wired = self._hardware() if whole else None
+        self._folder = folder
+        self._on_trial = TRIED in os.listdir(folder or "/")
+        self.core.can_rest = True
 
     def turn(self):
         """Do one turn of the main loop."""
@@ -233,9 +238,26 @@ class Program:
         sent = self.core.step()
         if sent:
             self.line.write(sent)
+        if self.core.to_rest:
+            with open(self._folder + "/" + MAINTAIN, "w"):
+                pass
+            self._restart()
+        if self._on_trial:
+            self._try()
         if self.keeper.step() and self._hardware() != self._wired:  # new wiring is taken at a start
-            self.close()
-            machine.reset()
+            self._restart()
+
+    def _try(self):
+        """New files have proved themselves once a host has greeted; one that is awaited in vain ends the trial."""
+        if self.core.conversing() and self.core.state[t.MODE] == t.OFF:
+            os.remove(self._folder + "/" + TRIED)
+            self._on_trial = False
+        elif not self.core.conversing() and self.core.clock() > TRIAL_US:
+            self._restart()
+
+    def _restart(self):
+        self.close()
+        machine.reset()
 
     def _hardware(self):
         return [self.core.settings.get(row[0]) for row in HARDWARE]
@@ -251,9 +273,7 @@ def _hex(data):
 
 def main():
     """Run for ever; whatever ends it, the bridge is off and the chip starts anew."""
-    if MAINTENANCE in os.listdir():
-        return
-    program = Program()
+    program = Program(os.getcwd().rstrip("/"))
     try:
         while True:
             program.turn()

@@ -31,6 +31,7 @@ class Verbs:
             "disarm": (self.disarm, 0),
             "lead": (self.lead, 2),
             "reset": (self.reset, 0),
+            "maintain": (self.maintain, 0),
             "home": (self.home, 2),
             "plan": (self.plan, 4),
             "piece": (self.piece, 6),
@@ -168,6 +169,15 @@ class Verbs:
         if self.core.state[t.MODE] != t.OFF:
             raise Refusal("armed")
         self.core.post(t.C_RESET)
+
+    def maintain(self):
+        """Put the program to rest, so that its files can be changed."""
+        if not self.core.can_rest:
+            raise Refusal("verb")
+        if self.core.state[t.MODE] != t.OFF:
+            raise Refusal("armed")
+        self.core.lead.yielded()
+        self.core.to_rest = True
 
     def stop(self, words):
         """Take a stop line: category 0 at once, the others in their turn among the lines, ahead of all requests."""

@@ -30,6 +30,7 @@ VERBS: dict[str, int | None] = {
     "disarm": 0,
     "lead": 2,
     "reset": 0,
+    "maintain": 0,
     "home": 2,
     "plan": 4,
     "piece": 6,

@@ -6,6 +6,7 @@ It decides nothing about the servo; whoever owns it gets the events and decides.
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import logging
 import random
 from collections.abc import Callable
@@ -30,6 +31,9 @@ RETRY_QUICK_FOR_S = 10.0
 
 RETRY_MAX_S = 5.0
 """s between attempts after that: nobody waits, and the log stays short."""
+
+RELEASED_MAX_S = 900.0
+"""s after which a port that was let go is taken again: whoever wanted it has forgotten to say that it is done."""
 
 LEAVE_S = 0.02
 """s for a last stop to leave the system's buffers before the port is closed and they are thrown away."""
@@ -59,6 +63,7 @@ class Link:
         self._now = now
         self._port: Port | None = None
         self._lost: asyncio.Event | None = None
+        self._wanted: asyncio.Event | None = None
         self._timer: asyncio.TimerHandle | None = None
         self._futures: dict[Request, asyncio.Future[Reply]] = {}
         self._greeting_since: float | None = None
@@ -87,9 +92,29 @@ class Link:
                     failing_since, delay = self._now(), RETRY_FIRST_S
             except PortError as error:
                 self._failed(str(error))
+            if self._wanted is not None:
+                await self._stay_away(self._wanted)
+                failing_since, delay = self._now(), RETRY_FIRST_S
             await asyncio.sleep(delay)
             quick = self._now() - failing_since < RETRY_QUICK_FOR_S
             delay = RETRY_QUICK_S if quick else min(delay * 2, RETRY_MAX_S)
+
+    async def _stay_away(self, wanted: asyncio.Event) -> None:
+        """Leave the port alone until it is wanted again."""
+        with contextlib.suppress(TimeoutError):
+            await asyncio.wait_for(wanted.wait(), RELEASED_MAX_S)
+        self._wanted = None
+
+    def release(self) -> None:
+        """Close the port, and leave it alone until `reconnect`, or for `RELEASED_MAX_S`."""
+        if self._wanted is None:
+            self._wanted = asyncio.Event()
+        self.on_lost("another program was let have the port")
+
+    def reconnect(self) -> None:
+        """Open the port again, if it was let go."""
+        if self._wanted is not None:
+            self._wanted.set()
 
     def request(
         self, verb: str, *fields: Field, give_up_after_s: float, newest_only: bool = False

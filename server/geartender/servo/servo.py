@@ -57,6 +57,23 @@ class Servo(Steering):
         self._fault = None
         self._publish()
 
+    # The port
+
+    def release_port(self, who: Who) -> None:
+        """Let go of the port, so that another program can use it, until `reconnect` or for a while. Raises Busy unless disarmed."""
+        if self._shown is not None and self._shown.armed:
+            raise Busy("The port can be let go only while the servo is disarmed.")
+        self._take_helm(who)
+        self._drive.link.release()
+        self._tell("released", f"{who.label} let another program have the port")
+        self._publish()
+
+    def reconnect(self, who: Who) -> None:
+        """Take the port again; nothing to do where it was not let go."""
+        self._drive.link.reconnect()
+        self._tell("reconnect", f"{who.label} wants the port back")
+        self._publish()
+
     # Who leads
 
     async def give_lead(self, who: Who) -> None:

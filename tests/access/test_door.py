@@ -71,6 +71,8 @@ READS = {
     "GET /api/v1/servos/{servo}/figures",
     "GET /api/v1/simulation",
     "POST /api/v1/figures",
+    "GET /api/v1/servos/{servo}/wiring",
+    "POST /api/v1/wiring",
     "GET /api/v1/figures/why",
     "GET /api/v1/build/schema",
     "POST /api/v1/build/from-toml",

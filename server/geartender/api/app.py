@@ -27,6 +27,7 @@ from geartender.api import (
     simulation,
     timetable,
     trains,
+    wirings,
 )
 from geartender.api.once import Once
 from geartender.api.openapi import describe
@@ -141,6 +142,7 @@ def _assemble(settings: Settings, service: Service) -> FastAPI:
         motions.router,
         builds.router,
         sheets.router,
+        wirings.router,
         trains.router,
         sequences.router,
         runs.router,

@@ -69,7 +69,7 @@ def _wire(wire: Connection, y: float, *, is_left: bool) -> Iterator[str]:
     anchor = "end" if is_left else "start"
     yield _text(part_x - 8 * inwards, y + 4, wire.terminal, SMALL, anchor)
     yield _text(board_x + 8 * inwards, y + 4, f"GPIO {wire.gpio}", SMALL, "start" if is_left else "end")
-    for i, part in enumerate(wire.parts[:2]):
+    for i, part in enumerate((wire.parts[0], ", ".join(wire.parts[1:])) if wire.parts else ()):
         yield _text((part_x + board_x) / 2, y - 5 + 17 * i, part, SMALL, "middle")
 
 

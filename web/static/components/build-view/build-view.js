@@ -13,6 +13,7 @@ import { mountFindTrain } from "./find-train.js";
 import { showGlance, showMistakes, showWarnings } from "./summary.js";
 import { suggestionButtons } from "./suggestions.js";
 import { mountPrinting } from "./printing.js";
+import { mountWiring } from "../wiring/wiring.js";
 import { defaultsOf } from "./why.js";
 
 const OLD = "These are the figures of the last good sheet.";
@@ -77,6 +78,7 @@ function edit(section, page, signal, schema, reasons, draft) {
   button("compare").addEventListener("click", () => compare(!comparing.open), { signal });
   mountFiles(section, page.api, draft, tell, signal);
   mountFindTrain(need(section, "[data-find-train]"), page.api, draft, (words) => setText(status, words), signal);
+  mountWiring(section, /** @type {HTMLDetailsElement} */ (need(section, "[data-wiring]")), page.api, draft, signal);
   mountPrinting(need(section, "[data-printed]"), live, signal);
   live.addEventListener("change", paintFigures, { signal });
   draft.addEventListener("change", () => {

@@ -11,7 +11,7 @@ import { Stopper } from "./lib/stopper.js";
 import { Store } from "./lib/store.js";
 import { Views } from "./lib/views.js";
 import { mountDrive } from "./components/drive/drive.js";
-import { mountJournalView } from "./components/journal-view/journal-view.js";
+import { mountNotices } from "./components/notices/notices.js";
 import { mountSequencesView } from "./components/sequences-view/sequences-view.js";
 import { mountSettingsView } from "./components/settings-view/settings-view.js";
 import { mountStale } from "./components/stale/stale.js";
@@ -43,6 +43,12 @@ function applyPreferences({ choices }) {
   root.dataset.hand = choices.leftHanded ? "left" : "right";
 }
 
+/** Fetched when it is first opened. @type {(...args: Parameters<import("./lib/page.js").Mount>) => Promise<void>} */
+async function mountJournal(section, page, signal) {
+  const { mountJournalView } = await import("./components/journal-view/journal-view.js");
+  if (!signal.aborted) mountJournalView(section, page, signal);
+}
+
 /** The largest view is fetched when it is first opened. @type {(...args: Parameters<import("./lib/page.js").Mount>) => Promise<void>} */
 async function mountBuild(section, page, signal) {
   const { mountBuildView } = await import("./components/build-view/build-view.js");
@@ -70,6 +76,7 @@ async function start() {
   const page = { servo, store, api, live, commands, stopper, preferences, painter };
 
   mountStale(need(document, "[data-lever]"), page, whole.signal);
+  mountNotices(need(document, "[data-notices]"), page, whole.signal);
   const first = store.servos.find((snapshot) => snapshot.name === servo);
   if (first) store.takeSnapshot(first);
   live.open(whole.signal);
@@ -81,7 +88,7 @@ async function start() {
     sequences: (section, signal) => mountSequencesView(section, page, signal),
     build: (section, signal) => void report(section, mountBuild(section, page, signal)),
     bench: none,
-    journal: (section, signal) => mountJournalView(section, page, signal),
+    journal: (section, signal) => void report(section, mountJournal(section, page, signal)),
     settings: (section, signal) => mountSettingsView(section, page, signal),
   }, painter.ask).start();
 }

@@ -26,6 +26,8 @@ CONTENT_SECURITY_POLICY = (
 SERVED = {".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml", ".png": "image/png"}
 PACKED_ALREADY = {"image/png"}
 STYLE = "page.css"
+FETCHED_WHEN_OPENED = ("build", "journal")
+"""Views whose scripts a phone fetches only when it opens them."""
 
 
 def web_folder() -> Path:
@@ -117,6 +119,7 @@ def _view(templates: Environment, assets: Assets, view: str) -> Callable[[Reques
             static=f"static/{assets.version}",
             style=STYLE,
             modules=assets.modules,
+            later=tuple(f"components/{name}-view/" for name in FETCHED_WHEN_OPENED if name != view),
             version=assets.version,
         )
         .encode()

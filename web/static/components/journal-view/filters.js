@@ -5,10 +5,10 @@ import { need } from "../../lib/dom.js";
 const KINDS = {
   motion: ["move", "home", "turn", "jog"],
   stops: ["stop", "fault", "audit"],
-  runs: ["run", "timetable", "sequence"],
+  runs: ["run", "slot"],
   drive: ["arm", "disarm", "reset", "helm", "override"],
-  settings: ["build", "measured", "sequence", "timetable", "restore"],
-  service: ["store", "link", "notice", "clock", "service"],
+  settings: ["build", "change", "restore"],
+  service: ["store", "link", "notice", "clock"],
 };
 const DAY_MS = 86_400_000;
 const TYPING_MS = 300;

@@ -40,6 +40,8 @@ STALL_S = 5.0
 BEAT_S = 0.02
 SAMPLES = 400
 KILLS_PER_FILE = 40
+BUSY_SHARE = 0.8
+BUSY_S = 0.08
 YEAR_MAX_BYTES = 2 * 10**9
 
 
@@ -82,8 +84,9 @@ def killed_once(url: str, seed: int, tag: str, done: Acknowledged) -> Acknowledg
     dice = random.Random(seed)
     said = b""
     with os.fdopen(reader, "rb", buffering=0) as pipe:
-        said += pipe.read(1)
-        end = time.monotonic() + dice.expovariate(1 / 0.05)
+        if dice.random() < BUSY_SHARE:
+            said += pipe.read(1)  # it is open and busy; else it may be killed while it opens
+        end = time.monotonic() + dice.expovariate(1 / BUSY_S)
         os.set_blocking(reader, False)
         while time.monotonic() < end:
             said += pipe.read() or b""

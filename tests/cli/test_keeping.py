@@ -83,6 +83,12 @@ def test_backup_and_restore_and_what_the_journal_says_of_it(running: Demo, data:
     assert (data / "geartender.db.before-restore").exists()
 
 
+def test_a_second_service_on_the_same_folder_says_so_and_ends(running: Demo, data: Path) -> None:
+    second = running.run("demo", "--port", "0", "--data", str(data))
+    assert (second.returncode, second.stdout, "Traceback" in second.stderr) == (1, "", False)
+    assert "Another service uses" in second.stderr
+
+
 def test_restoring_what_is_no_archive_is_refused(running: Demo, tmp_path: Path) -> None:
     file = tmp_path / "none.zip"
     file.write_text("nothing of the kind")

@@ -29,6 +29,7 @@ from geartender.api import (
     trains,
     wirings,
 )
+from geartender.api.battery import BatteryGauge
 from geartender.api.once import Once
 from geartender.api.openapi import describe
 from geartender.api.page import page_router, web_folder
@@ -75,11 +76,12 @@ def create_app(
     if settings.notices.url is not None and settings.notices.secret is not None:
         webhook = Webhook(settings.notices.url, settings.notices.secret.get_secret_value(), world)
         store.notices.listen(webhook.tell)
-    record = Recorder(store)
-    built = {
-        section.name: Servo(section.name, sheet_of(section, shelf), world.opener(section.port), world, record)
-        for section in settings.servo
-    }
+    built: dict[str, Servo] = {}
+    battery = BatteryGauge(store, built, world.monotonic)
+    record = Recorder(store, battery.ended)
+    for section in settings.servo:
+        opener = world.opener(section.port)
+        built[section.name] = Servo(section.name, sheet_of(section, shelf), opener, world, record)
     unattended = [section.name for section in settings.servo if section.unattended]
     site = Site(settings.site.zone, settings.site.latitude, settings.site.longitude)
     ran = Runs(store, built, world, unattended)
@@ -96,6 +98,7 @@ def create_app(
         previews=world.worker("previews"),
         simulation=sim,
         webhook=webhook,
+        battery=battery,
     )
     service.configuration = settings.model_dump_json(indent=1)
     service.temporary_folder = None if settings.service.data_dir is None else str(settings.service.data_dir)
@@ -176,6 +179,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
             running = [
                 tasks.create_task(service.store.run(), name="store"),
                 *([tasks.create_task(service.webhook.run(), name="webhook")] if service.webhook else []),
+                tasks.create_task(service.battery.run(), name="battery"),
                 tasks.create_task(service.runs.run(), name="runs"),
                 tasks.create_task(service.timekeeper.run(), name="timetable"),
                 *(

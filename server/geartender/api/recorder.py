@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from geartender.servo.models import FaultReport, MotionKind, MotionState, TraceRow
@@ -36,7 +36,9 @@ FIGURES = ("planned_s", "actual_s", "target_deg", "end_deg", "error_deg", "peak_
 class Recorder:
     """Keeps the record of all servos in one journal, and lets a notice stand for as long as a fault does."""
 
-    def __init__(self, store: Store) -> None:
+    def __init__(self, store: Store, on_end: Callable[[Motion], None] = lambda _: None) -> None:
+        """`on_end` is called with each motion that has ended."""
+        self._on_end = on_end
         self._journal = store.journal
         self._notices = store.notices
         self._open: dict[tuple[str, str], Intent] = {}
@@ -61,6 +63,7 @@ class Recorder:
     def ended(self, motion: Motion, trace: Sequence[TraceRow]) -> None:
         """Write what became of it; a motion that was refused before it began has no entry, or has its result already."""
         intent = self._open.pop((motion.servo, motion.id), None)
+        self._on_end(motion)
         if intent is None:
             return
         report = motion.report().model_dump(mode="json", include=set(FIGURES), exclude_none=True)

@@ -6,6 +6,7 @@ import asyncio
 from dataclasses import dataclass, field
 from typing import Protocol
 
+from geartender.api.battery import BatteryGauge
 from geartender.api.once import Once
 from geartender.api.shelf import Shelf
 from geartender.api.train_search import TrainSearch
@@ -47,6 +48,7 @@ class Service:
     runs: Runs
     site: Site
     timekeeper: Timekeeper
+    battery: BatteryGauge
     previews: Worker
     """Where previews are put together: a long one must not hold up the beat that the firmware waits for."""
     simulation: Simulation | None = None

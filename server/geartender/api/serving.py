@@ -46,7 +46,10 @@ def listening_socket(host: str, port: int) -> socket.socket:
 
 
 def run_app(app: FastAPI, bound: socket.socket, on_ready: Callable[[], None]) -> bool:
-    """Serve until a signal or a crash; whether it ended as it should. `on_ready` is called once requests are answered."""
+    """Serve until a signal or a crash; whether it ended as it should. `on_ready` is called once requests are answered.
+
+    Raises StoreInUse and StoreTooNew.
+    """
     go_first()
     config = uvicorn.Config(
         app,
@@ -101,11 +104,13 @@ class _Server(uvicorn.Server):
 
 
 async def _serve(server: _Server, service: Service, bound: socket.socket) -> bool:
+    await service.store.open()  # here already, so that a store that is in use is a plain message
     watch = asyncio.create_task(_end_on_crash(server, service))
     try:
         await server.serve(sockets=[bound])
     finally:
         watch.cancel()
+        await service.store.close()
     return server.started and not service.crashed.is_set()
 
 

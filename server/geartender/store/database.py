@@ -123,15 +123,19 @@ class Database:
 
     def forget(self) -> None:
         """Let go of the connection, and of nothing else. The database in memory stays: it would be gone."""
-        if self._engine is not None and self.url.database is not None:
-            self._engine.dispose()
-            self._engine = None
+        if self.url.database is not None:
+            self._let_go()
 
     def close(self) -> None:
         """Let go of everything; may be called again."""
-        self.forget()
+        self._let_go()
         if self._lock is not None:
             self._lock.release()
+
+    def _let_go(self) -> None:
+        if self._engine is not None:
+            self._engine.dispose()
+            self._engine = None
 
     def _try_out(self) -> None:
         """Write something: whether the disk keeps it shows here, and not with the first command."""

@@ -65,7 +65,12 @@ class Store:
     # Life
 
     async def open(self) -> None:
-        """Open it; what is wrong with the disk does not stop the service. Raises StoreInUse and StoreTooNew, which do."""
+        """Open it, unless it is open; what is wrong with the disk does not stop the service.
+
+        Raises StoreInUse and StoreTooNew, which do stop it.
+        """
+        if self._open:
+            return
         await self._worker.submit(self._database.open)
         self._open = True
         if self.trouble is None:

@@ -8,7 +8,7 @@ import pwd
 import shutil
 import subprocess
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from itertools import count
 from pathlib import Path
 
@@ -30,9 +30,18 @@ def programs() -> Path:
 class Cluster:
     """A running cluster that gives out empty databases."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, control: Callable[..., None]) -> None:
         self._folder = folder
         self._number = count()
+        self._control = control
+
+    def stop(self) -> None:
+        """As if the power went: connections are cut."""
+        self._control("-m", "immediate", "-w", "stop")
+
+    def start(self) -> None:
+        options = f"-k {self._folder} -c listen_addresses='' -c fsync=off -c shared_buffers=16MB -c max_connections=20"
+        self._control("-l", str(self._folder / "log"), "-w", "-o", options, "start")
 
     def fresh(self) -> str:
         """The address of a database of its own."""
@@ -65,9 +74,9 @@ def cluster() -> Iterator[Cluster]:
             subprocess.run(command, check=True, cwd=folder, capture_output=True, text=True, timeout=START_MAX_S, **who)
 
         run("initdb", "-D", str(data), "-U", "tester", "-A", "trust", "-E", "UTF8", "--locale=C", "--no-sync")
-        options = f"-k {folder} -c listen_addresses='' -c fsync=off -c shared_buffers=16MB -c max_connections=20"
-        run("pg_ctl", "-D", str(data), "-l", str(folder / "log"), "-w", "-o", options, "start")
+        made = Cluster(folder, lambda *arguments: run("pg_ctl", "-D", str(data), *arguments))
+        made.start()
         try:
-            yield Cluster(folder)
+            yield made
         finally:
-            run("pg_ctl", "-D", str(data), "-m", "immediate", "-w", "stop")
+            made.stop()

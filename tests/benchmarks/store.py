@@ -1,6 +1,6 @@
 """What the store promises, on the whole scale: nothing acknowledged is lost, and a long journal costs no more than a short one.
 
-`python tests/benchmarks/store.py [kills] [cuts] [failures] [stall] [rows] [year] [--kills N] [--cuts N] [--rows N] [--check]`; without a
+`python tests/benchmarks/store.py [kills] [services] [cuts] [failures] [stall] [rows] [year] [--kills N] [--cuts N] [--rows N] [--check]`; without a
 name, all of them. Prints figures; with `--check` it fails when the journal's p99 ratio is 2 or more, the loop is late by more than 50 ms
 during a stall (beside a floor without one), or a year needs more than 2 GB. What is lost or wrong always fails.
 """
@@ -27,6 +27,7 @@ from geartender.store.journal_rows import Search
 from geartender.store.keep import used_bytes
 from geartender.world import World, real_world
 from geartender.world.virtual import run_virtual
+from tests.end_to_end.shed import Shed, shed
 from tests.store.busy import Acknowledged, busy, check
 from tests.store.hostile_disk import hostile_disk
 from tests.store.kit import address, opened
@@ -119,6 +120,48 @@ def kills(number: int) -> None:
     print(
         f"kills: {number}, up to {acknowledged} entries acknowledged in one file; none lost, database sound each time"
     )
+
+
+def services(number: int) -> None:
+    """SIGKILL a whole service at random instants while its servo is driven; real processes in real time."""
+    dice, acknowledged = random.Random(1), set[str]()
+    with tempfile.TemporaryDirectory() as folder, shed(Path(folder)) as vent:
+        for round_ in range(number):
+            vent.post("/reset")
+            vent.post("/arm")
+            vent.post("/home", wait=20)
+            dead = time.monotonic() + dice.uniform(0.0, 2.0)
+            while time.monotonic() < dead:
+                answer = vent.post("/moves", {"to_deg": dice.uniform(5, 80)})
+                if answer.status_code == 202:
+                    acknowledged.add(answer.json()["id"])
+                time.sleep(dice.uniform(0.0, 0.2))
+            vent.end_service()
+            vent.until(lambda: vent.truth()["output_deg_s"] == 0.0)
+            rest = vent.truth()["output_deg"]
+            vent.start()
+            journal = vent.url.replace("/servos/vent", "/journal")
+            expect(vent.snapshot()["state"] in ("disarmed", "faulted"), "disarmed after a start")
+            written = _moves(vent, journal)
+            expect(acknowledged <= written.keys(), "no acknowledged motion lost from the journal")
+            expect(None not in written.values(), "what was under way is unknown")
+            expect(abs(vent.truth()["output_deg"] - rest) < 0.05, "nothing moves by itself after a start")
+            progress(round_ + 1, number, "kills of a service")
+    print(
+        f"services: {number} killed, {len(acknowledged)} motions acknowledged, all in the journal; disarmed after each"
+    )
+
+
+def _moves(vent: Shed, journal: str) -> dict[str, str | None]:
+    """The result of every move in the journal, by the motion's id."""
+    found: dict[str, str | None] = {}
+    cursor = ""
+    while True:
+        page = vent.http.get(f"{journal}?kind=move&limit=500{cursor}").json()
+        found |= {entry["motion"]: entry["result"] for entry in page["items"]}
+        if page["next"] is None:
+            return found
+        cursor = f"&cursor={page['next']}"
 
 
 # Power cuts and failures
@@ -305,8 +348,11 @@ def progress(now: int, of: int, what: str) -> None:
 def main() -> None:
     """Run what was asked for."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("what", nargs="*", choices=["kills", "cuts", "failures", "stall", "rows", "year", []])
+    parser.add_argument(
+        "what", nargs="*", choices=["kills", "services", "cuts", "failures", "stall", "rows", "year", []]
+    )
     parser.add_argument("--kills", type=int, default=2000)
+    parser.add_argument("--services", type=int, default=50)
     parser.add_argument("--cuts", type=int, default=2000)
     parser.add_argument("--rows", type=int, default=10_000_000)
     parser.add_argument("--check", action="store_true")
@@ -314,6 +360,7 @@ def main() -> None:
     logging.disable(logging.CRITICAL)
     proofs: dict[str, Callable[[], None]] = {
         "kills": lambda: kills(given.kills),
+        "services": lambda: services(given.services),
         "cuts": lambda: cuts(given.cuts),
         "failures": failures,
         "stall": stall,

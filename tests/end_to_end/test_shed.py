@@ -69,6 +69,19 @@ def test_a_service_that_starts_again_finds_the_position_known_and_the_servo_disa
     assert again["angle_deg"] == pytest.approx(angle, abs=2 / PER_DEG)
 
 
+def test_a_motion_that_a_dying_service_had_under_way_is_unknown_and_never_goes_on(vent):
+    in_full_swing(vent)
+    vent.end_service()
+    vent.until(lambda: vent.truth()["output_deg_s"] == 0.0)
+    rest = vent.truth()["output_deg"]
+    vent.start()
+    moves = vent.http.get(vent.url.replace("/servos/vent", "/journal?kind=move")).json()["items"]
+    assert [(move["text"], move["result"]) for move in moves] == [("move to 70°", "unknown")]
+    assert vent.snapshot()["state"] in ("disarmed", "faulted")
+    assert vent.post("/moves", {"to_deg": 70.0}).status_code == 409
+    assert vent.truth()["output_deg"] == pytest.approx(rest, abs=0.05)
+
+
 def test_the_cable_out_and_in_comes_back_by_itself_disarmed(vent):
     vent.ready()
     vent.command("unplug 1")

@@ -12,6 +12,7 @@ from typing import Any
 
 from geartender.firmware import registers as r
 
+MODULES = ("machine", "rp2", "micropython", "framebuf")
 PERIOD = 6250
 """Steps of the PWM: 125 MHz at 20 kHz."""
 
@@ -85,7 +86,8 @@ class Chip:
         self.widths = deque[int]()
 
     def modules(self) -> dict[str, ModuleType]:
-        made = {name: ModuleType(name) for name in ("machine", "rp2", "micropython")}
+        made = {name: ModuleType(name) for name in MODULES}
+        made["framebuf"].__dict__.update(FrameBuffer=self._thing("FrameBuffer"), MONO_VLSB=0)
         made["machine"].__dict__.update(self._machine())
         made["rp2"].__dict__.update(
             asm_pio=lambda **options: lambda program: self._note("asm_pio", options) or program,
@@ -146,6 +148,7 @@ class Chip:
             "ADC": self._thing("ADC", read_u16=lambda _: 0x4000),
             "WDT": self._thing("WDT", feed=feed),
             "Timer": self._thing("Timer", PERIODIC=1, init=init),
+            "I2C": self._thing("I2C"),
             "UART": self._thing("UART", any=lambda _: len(self.received), read=read, write=write),
             "mem32": _Memory(),
             "unique_id": lambda: b"\x01\x02\x03\x04",
@@ -163,7 +166,7 @@ class _Memory:
 @contextmanager
 def board_file(chip: Chip) -> Iterator[Any]:
     """The board file, imported on top of a chip that is not there."""
-    before = {name: sys.modules.get(name) for name in ("machine", "rp2", "micropython")}
+    before = {name: sys.modules.get(name) for name in MODULES}
     sys.modules.update(chip.modules())
     try:
         yield importlib.reload(importlib.import_module("geartender.firmware.board"))

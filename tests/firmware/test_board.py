@@ -1,5 +1,6 @@
 """The board file on a chip that is not there: off first, counts and bridge by register, settings kept, restarts."""
 
+import ast
 import os
 from collections.abc import Iterator
 from pathlib import Path
@@ -18,7 +19,8 @@ from geartender.simulator.board import CPythonBoard
 from geartender.simulator.mechanics import Mechanics
 from geartender.simulator.plant import plant_of
 from tests.build.test_mistakes import changed
-from tests.firmware.fake_chip import PERIOD, Chip, Counter, Pins, Registers, Restarted, board_file
+from tests.firmware.fake_chip import MODULES, PERIOD, Chip, Counter, Pins, Registers, Restarted, board_file
+from tests.firmware.interpreter import FIRMWARE
 
 WIRED = {"pins.tx": 0, "pins.rx": 1}
 
@@ -254,3 +256,73 @@ def test_a_home_and_a_move_by_register_are_those_of_the_simulator(tmp_path: Any,
 def test_the_slots_that_machine_code_names_anew_are_the_ticks() -> None:
     for name in ("COUNT_IN", "HOME_IN", "ILLEGAL_IN", "DUTY_OUT", "BRIDGE_OUT"):
         assert getattr(r, name) == getattr(t, name)
+
+
+def test_the_pulse_is_measured_beside_the_processor_and_taken_by_the_main_loop(
+    tmp_path: Any, chip: Chip, module: Any
+) -> None:
+    rig = wired(tmp_path, chip, module, pulse__enabled=True)
+    made = [entry for entry in chip.log if entry[0] == "StateMachine"]
+    assert [entry[1] for entry in made] == [0, 4], "the counter has its block for itself"
+    assert made[1][-1]["freq"] == 32_000_000
+    assert ("Pin", 9, 0, 3, {}) in chip.log, "a loose wire is pulled low"
+    for _ in range(10):
+        chip.widths.append(1500 * 16)
+        rig.tick()
+        rig.program.turn()
+    assert rig.program.core.lead.pulse.us() == 1500
+
+
+def test_without_a_pulse_in_the_sheet_its_pin_is_left_alone(tmp_path: Any, chip: Chip, module: Any) -> None:
+    wired(tmp_path, chip, module)
+    assert chip.names().count("StateMachine") == 1
+
+
+def test_the_display_is_drawn_from_the_main_loop_on_the_bus_of_its_pins(tmp_path: Any, chip: Chip, module: Any) -> None:
+    rig = wired(tmp_path, chip, module, display__kind="ssd1306")
+    made = next(entry for entry in chip.log if entry[0] == "I2C")
+    assert made[1] == 0, "20 and 21 are pins of the first bus"
+    for _ in range(50):
+        rig.tick()
+        rig.program.turn()
+    assert next(entry for entry in chip.log if entry[0] == "I2C.writeto")[2] == 0x3C
+    assert "FrameBuffer.text" in chip.names()
+
+
+def test_a_board_that_is_put_to_rest_says_yes_leaves_a_mark_and_starts_anew(
+    tmp_path: Any, chip: Chip, module: Any
+) -> None:
+    rig = wired(tmp_path, chip, module)
+    with pytest.raises(Restarted):
+        talk(rig, f"hello 0badcafe {PROTOCOL}", "maintain")
+    assert (tmp_path / "maintain").exists()
+    assert b"2 ok" in chip.sent
+
+
+@pytest.mark.parametrize("greeted", [True, False])
+def test_new_files_prove_themselves_by_a_greeting_or_start_anew(
+    tmp_path: Any, chip: Chip, module: Any, greeted: bool
+) -> None:
+    (tmp_path / "tried").touch()
+    rig = wired(tmp_path, chip, module)
+    if greeted:
+        talk(rig, f"hello 0badcafe {PROTOCOL}")
+        assert not (tmp_path / "tried").exists()
+    rig.program.core._clock = module.TRIAL_US
+    rig.tick()
+    if greeted:
+        rig.program.turn()
+    else:
+        rig.program.core.state[t.NOW] = module.TRIAL_US % 2**30 + 4000
+        with pytest.raises(Restarted):
+            rig.program.turn()
+
+
+def test_only_the_board_file_knows_the_chips_modules() -> None:
+    """`machine`, `rp2` and `framebuf` in the board file alone; `micropython` there, and through `compat` elsewhere."""
+    for path in sorted(FIRMWARE.glob("*.py")):
+        tree = ast.parse(path.read_text())
+        named = {alias.name for node in ast.walk(tree) if isinstance(node, ast.Import) for alias in node.names}
+        named |= {node.module for node in ast.walk(tree) if isinstance(node, ast.ImportFrom) and not node.level}
+        allowed = {"board.py": set(MODULES), "compat.py": {"micropython"}}.get(path.name, set())
+        assert named & set(MODULES) <= allowed, path.name

@@ -40,7 +40,7 @@ from geartender.api.shelf import FolderShelf, MemoryShelf, Shelf
 from geartender.api.stop_first import StopFirst
 from geartender.api.webhook import Webhook
 from geartender.build import BuildSheet, load_build, parse_build
-from geartender.config import ServoSection, Settings
+from geartender.config import ServiceSection, ServoSection, Settings
 from geartender.errors import BuildSheetError
 from geartender.sequences.keeper import Timekeeper
 from geartender.sequences.runs import Runs
@@ -82,6 +82,7 @@ def create_app(
     for section in settings.servo:
         opener = world.opener(section.port)
         built[section.name] = Servo(section.name, sheet_of(section, shelf), opener, world, record)
+        built[section.name].address = page_address(settings.service)
     unattended = [section.name for section in settings.servo if section.unattended]
     site = Site(settings.site.zone, settings.site.latitude, settings.site.longitude)
     ran = Runs(store, built, world, unattended)
@@ -111,6 +112,13 @@ def store_url(settings: Settings) -> str:
         return settings.store.url
     folder = settings.service.data_dir
     return MEMORY if folder is None else f"sqlite:///{folder / DATABASE_FILE}"
+
+
+def page_address(service: ServiceSection) -> str:
+    """Where a person opens the page, without its scheme: under the first of the further names, else at the address."""
+    name = service.allowed_hosts[0] if service.allowed_hosts else service.host
+    plain = name.split("://", 1)[-1]
+    return plain if ":" in plain.rsplit("]", 1)[-1] else f"{plain}:{service.port}"
 
 
 def sheet_of(section: ServoSection, shelf: Shelf) -> BuildSheet:

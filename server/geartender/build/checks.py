@@ -16,6 +16,11 @@ from geartender.build.train import mesh_efficiency
 Perhaps = Any
 
 
+# A display is written in rows of eight pixels, and in slices of a row.
+ROW_PX = 8
+SLICE_PX = 32
+
+
 class Conflict(NamedTuple):
     """What contradicts what: where to look, in words what is wrong, and the fields (of any table) that it rests on."""
 
@@ -32,6 +37,7 @@ def conflicts(sheet: Perhaps) -> Iterator[Conflict]:
     yield from _travel(sheet.travel)
     yield from _across(sheet)
     yield from _pulse(sheet)
+    yield from _display(sheet)
     yield from _pins(sheet)
 
 
@@ -120,6 +126,25 @@ def _pulse(sheet: Perhaps) -> Iterator[Conflict]:
             if angle is not None and not travel.min_deg <= angle <= travel.max_deg:
                 text = f"({angle:g}) is outside the travel, {travel.min_deg:g} to {travel.max_deg:g}. Bring it inside."
                 yield Conflict(("pulse", name), text, (f"pulse.{name}", "travel.min_deg", "travel.max_deg"))
+
+
+def _display(sheet: Perhaps) -> Iterator[Conflict]:
+    display, pins = sheet.display, sheet.pins
+    if display is None or display.kind in {None, "none"}:
+        return
+    for name, whole in (("width_px", SLICE_PX), ("height_px", ROW_PX)):
+        size = getattr(display, name)
+        if size is not None and size % whole:
+            text = f"({size}) is no whole number of {whole}. Give the display's own size, such as 128 by 64."
+            yield Conflict(("display", name), text, (f"display.{name}",))
+    if pins and pins.sda is not None and pins.scl is not None and not _one_bus(pins.sda, pins.scl):
+        text = f"sda ({pins.sda}) and scl ({pins.scl}) are not of one bus. Use an even GPIO for sda, and the one after it for scl."
+        yield Conflict(("pins",), text, ("pins.sda", "pins.scl"))
+
+
+def _one_bus(sda: int, scl: int) -> bool:
+    """Whether two pins can be data and clock of one of the chip's two-wire buses (RP2040 datasheet, section 2.19.2)."""
+    return sda % 2 == 0 and scl % 2 == 1 and sda // 2 % 2 == scl // 2 % 2
 
 
 def _pins(sheet: Perhaps) -> Iterator[Conflict]:

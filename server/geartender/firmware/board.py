@@ -17,8 +17,10 @@ from . import registers as r
 from . import tick as t
 from .core import Core
 from .counter import quadrature
+from .display import Display
 from .keeping import Keeper
 from .memory import Memory
+from .screen import Screen
 from .settings import HARDWARE, NO_PIN
 from .width import CLOCK_HZ, width
 
@@ -31,6 +33,8 @@ FIRST_OF_SECOND_BLOCK = 4  # state machines 0 to 3 are those of the counter's bl
 ADC_MV = 3300
 ADC_TOP = 65535
 BAUD = 115200
+DISPLAY_HZ = 400000
+DISPLAY_WAIT_US = 5000  # a bus that hangs holds the main loop up for no longer
 RECEIVE_BYTES = 1024  # twice what the host may have under way
 MAINTAIN = "maintain"  # files of these names tell main.py at the next start what to do
 TRIED = "tried"
@@ -149,6 +153,29 @@ def _receiver(pin):
     return receiver
 
 
+class Panel:
+    """The display of a sheet that has one: a turn draws a part or sends a slice, so that none takes more than a few ms."""
+
+    def __init__(self, core):
+        settings = core.settings
+        import framebuf
+
+        sda, scl = machine.Pin(settings.get("pin_sda")), machine.Pin(settings.get("pin_scl"))
+        unit = (settings.get("pin_sda") >> 1) & 1  # the chip's pins take turns in pairs
+        bus = machine.I2C(unit, sda=sda, scl=scl, freq=DISPLAY_HZ, timeout=DISPLAY_WAIT_US)
+        width, height = settings.get("display_width"), settings.get("display_height")
+        self._core = core
+        self._display = Display(bus, settings.get("display_address"), width, height)
+        frame = framebuf.FrameBuffer(self._display.picture, width, height, framebuf.MONO_VLSB)
+        self._screen = Screen(core, frame, width, height)
+
+    def turn(self):
+        """Do one turn of the main loop."""
+        now = self._core.clock()
+        if not self._display.send(now):
+            self._screen.draw(now)
+
+
 class Bare:
     """A chip that nothing is wired to yet: time goes on, and the host can give the settings."""
 
@@ -223,6 +250,7 @@ class Program:
         self.keeper = Keeper(self.core, memory.text, memory.keep)
         whole = not self.core.settings.missing()
         self.chip = Chip(self.core) if whole else Bare(self.core)
+        self.panel = Panel(self.core) if whole and self.core.settings.get("display_kind") else None
         self.line = line_of(self.core.settings)
         self._wired = self._hardware() if whole else None
         self._folder = folder
@@ -238,6 +266,8 @@ class Program:
         sent = self.core.step()
         if sent:
             self.line.write(sent)
+        if self.panel is not None:
+            self.panel.turn()
         if self.core.to_rest:
             with open(self._folder + "/" + MAINTAIN, "w"):
                 pass

@@ -36,6 +36,7 @@ class Core:
         self.verbs = Verbs(self)
         self.reader = LineReader()
         self.period_ms = 0
+        self.address = ""  # to open on a phone
         self.can_rest = False  # there are files that the host may want to change,
         self.to_rest = False  # and it has asked for that
         self.overruns = 0

@@ -16,3 +16,17 @@ CAUSES = (
     "too-hot",
     "home-not-found",
 )
+# The same for the display, in two lines of 16 letters
+FAULT_WORDS = (
+    "",
+    "Load too high",
+    "Blocked: does   not turn",
+    "Runs the wrong  way",
+    "Disc sensors    make no sense",
+    "Fell behind its plan",
+    "Left its travel",
+    "Host fell silent",
+    "Supply too low",
+    "Winding too hot",
+    "Home mark not   found",
+)

@@ -81,6 +81,12 @@ HARDWARE = (
     ("pin_tx", 0, NO_PIN),
     ("pin_rx", 0, NO_PIN),
     ("pin_pulse", 0, NO_PIN),
+    ("display_kind", 0, 1),
+    ("pin_sda", 0, NO_PIN),
+    ("pin_scl", 0, NO_PIN),
+    ("display_width", 32, 256),
+    ("display_height", 16, 128),
+    ("display_address", 8, 119),
 )
 # What the pulse asks for, and how it is followed
 PULSE = (
@@ -98,7 +104,12 @@ PULSE = (
     ("follow_accel", 1, 250000000),
     ("follow_span", 1, 1000),
 )
-ALL = TABLE + HARDWARE + PULSE
+# What the display makes an angle of
+ANGLE = (
+    ("ndeg_per_count", 1, 100000000000),
+    ("home_mdeg", -1000000000, 1000000000),
+)
+ALL = TABLE + HARDWARE + PULSE + ANGLE
 
 RAMP_PRODUCT = 1 << 30  # accel² / jerk: what the ramp's product of acceleration and ticks may reach in 32 bits
 

@@ -45,6 +45,7 @@ class Verbs:
         """Give the verbs that need an open conversation."""
         names = list(self._table)
         names.append("set")
+        names.append("show")
         return sorted(names)
 
     def obey(self, verb, words, overtaken):
@@ -54,6 +55,8 @@ class Verbs:
                 raise Refusal("stopped")
             if verb == "set":
                 fields = self.set(words)
+            elif verb == "show":
+                fields = self.show(words)
             elif verb in self._table:
                 fields = self._call(self._table[verb], words)
             else:
@@ -119,6 +122,12 @@ class Verbs:
         if refusal:
             raise Refusal(*refusal)
         self.core.lead.yielded()
+
+    def show(self, words):
+        """Take the address for the display."""
+        if len(words) != 1:
+            raise Refusal("fields")
+        self.core.address = words[0]
 
     def digest(self):
         """Tell which settings are held."""

@@ -25,6 +25,7 @@ VERBS: dict[str, int | None] = {
     "beat": 0,
     "set": None,
     "settings": 0,
+    "show": 1,
     "rate": 1,
     "arm": 1,
     "disarm": 0,

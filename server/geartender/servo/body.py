@@ -27,7 +27,7 @@ from geartender.servo.motions import Motion, Who
 from geartender.servo.planning import Approach, Travel
 from geartender.servo.record import NoRecord, Record
 from geartender.servo.requests import MoveRequest
-from geartender.servo.settings import firmware_settings, overload_nm
+from geartender.servo.settings import display_wanted, firmware_settings, overload_nm
 from geartender.servo.shown import link_report, snapshot_of
 from geartender.servo.subscription import Message, Subscription
 from geartender.servo.units import Scale
@@ -61,6 +61,8 @@ class Body:
         self, name: str, sheet: BuildSheet, opener: Opener, world: World, record: Record | None = None
     ) -> None:
         self.name = name
+        self.address: str | None = None
+        """Where the page is to be opened, for the servo's display; None: not known."""
         self._record = record or NoRecord()
         self._now, self._wall = world.monotonic, world.wall
         self._drive = Drive(name, opener, world, self)
@@ -194,7 +196,8 @@ class Body:
             return
         if self._to_greet:
             self._to_greet = self._to_configure = False
-            await self._drive.greet(self._hello, self._settings)
+            shown = self.address if display_wanted(self.sheet) else None
+            await self._drive.greet(self._hello, self._settings, shown)
         elif self._to_configure:
             self._to_configure = False
             await self._drive.configure(self._settings)

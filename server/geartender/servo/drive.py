@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import logging
 import math
 from collections.abc import Sequence
 
@@ -26,6 +27,8 @@ from geartender.link.port import Opener
 from geartender.link.session import Link, LinkOwner
 from geartender.servo.settings import setting_lines, settings_digest
 from geartender.world import World
+
+log = logging.getLogger(__name__)
 
 ANSWER_S = 1.0
 """s to wait for an answer: fifty round trips of a slow line; whoever asked is still holding the phone."""
@@ -53,14 +56,17 @@ class Drive:
     """One firmware at the other end of one link."""
 
     def __init__(self, name: str, opener: Opener, world: World, owner: LinkOwner) -> None:
+        self._name = name
         self.link = Link(name, opener, owner, world.random, world.monotonic)
         self._now = world.monotonic
         self.ready = False
         """Greeted and configured: motion may be asked for."""
 
-    async def greet(self, hello: Hello, settings: dict[str, int] | None) -> None:
-        """Bring the firmware's settings up to date and ask for telemetry. Raises Refused."""
+    async def greet(self, hello: Hello, settings: dict[str, int] | None, address: str | None) -> None:
+        """Bring the firmware's settings up to date and ask for telemetry; `address` is for its display. Raises Refused."""
         await self.ask("rate", TELEMETRY_MS)
+        if address is not None:
+            await self.ask("show", address)
         known = settings is not None and hello.settings == settings_digest(settings)
         await self.configure(None if known else settings)
 
@@ -71,6 +77,7 @@ class Drive:
         self.ready = True
 
     async def _send_settings(self, settings: dict[str, int]) -> None:
+        log.info("%s: the controller holds other settings than the sheet's; sending them", self._name)
         await self.ask_all([("set", line) for line in setting_lines(settings)])
         reply = await self.ask("settings")
         if reply.fields != (settings_digest(settings), "0"):

@@ -189,6 +189,8 @@ def firmware_settings(sheet: BuildSheet) -> dict[str, int]:
         "settle_ms": SETTLE_MS,
         **_hardware(sheet),
         **_pulse(sheet, scale),
+        "ndeg_per_count": _within(scale.deg_per_count * 1e9, 1, 10**11),
+        "home_mdeg": _within(scale.home_deg * 1000, -(10**9), 10**9),
     }
 
 
@@ -420,7 +422,26 @@ def _hardware(sheet: BuildSheet) -> dict[str, int]:
         "pin_tx": number(pins.tx),
         "pin_rx": number(pins.rx),
         "pin_pulse": pins.pulse if pulse_wanted(sheet) else NO_PIN,
+        **_display(sheet),
     }
+
+
+def _display(sheet: BuildSheet) -> dict[str, int]:
+    display, pins = sheet.display, sheet.pins
+    fitted = display_wanted(sheet)
+    return {
+        "display_kind": int(fitted),
+        "pin_sda": pins.sda if fitted else NO_PIN,
+        "pin_scl": pins.scl if fitted else NO_PIN,
+        "display_width": display.width_px,
+        "display_height": display.height_px,
+        "display_address": display.address,
+    }
+
+
+def display_wanted(sheet: BuildSheet) -> bool:
+    """Whether the sheet has a display."""
+    return sheet.display.kind != "none"
 
 
 def pulse_wanted(sheet: BuildSheet) -> bool:
@@ -478,7 +499,9 @@ ORDER = (
     *("rest_mode", "silence_ms", "jog_ms", "settle_ms", "turn_counts", "damping"),
     *("pin_disc", "pin_home", "home_level", "bridge_inputs", "pin_pwm_a", "pin_pwm_b", "pin_enable", "pwm_hz"),
     *("pin_supply", "supply_ratio", "pin_tx", "pin_rx", "pin_pulse"),
+    *("display_kind", "pin_sda", "pin_scl", "display_width", "display_height", "display_address"),
     *("pulse_enabled", "pulse_min_us", "pulse_mid_us", "pulse_max_us", "pulse_from", "pulse_to", "pulse_lost_ms"),
     *("pulse_hold", "pulse_home", "follow_shift", "follow_speed", "follow_accel", "follow_span"),
+    *("ndeg_per_count", "home_mdeg"),
 )
 """Names of all settings, in the order of the page."""

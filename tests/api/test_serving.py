@@ -122,7 +122,7 @@ def test_serve_drives_what_its_configuration_names(tmp_path: Path) -> None:
         url = serve.stdout.readline().strip()
         with httpx.Client(base_url=url) as http:
             until(lambda: http.get("/api/v1/servos/vent").json()["state"] == "disarmed")
-            assert http.get("/healthz").json() == {"status": "ok", "servos": {"vent": "disarmed"}}
+            assert http.get("/healthz").json() == {"status": "ok", "servos": {"vent": "disarmed"}, "store": "ok"}
             assert http.get("/api/v1/simulation").json()["type"] == "/problems/unknown"
             sheet = http.get("/api/v1/servos/vent/build")
             changed = {**sheet.json(), "note": "kept on disk"}

@@ -23,6 +23,8 @@ from tests.firmware.kit import TICK_S, VENT, Bench, rigid, sheet_with
 FIELDS = {"pulse_enabled": 1, "pulse_min_us": 1000, "pulse_mid_us": 1500, "pulse_max_us": 2000, "pulse_lost_ms": 100}
 PULSED = sheet_with(pulse={"min_us": 1000})
 LOST_S = 0.1
+STRIDE = 5
+"""Ticks between the places that a jerk is read off: from tick to tick it would be lost in the reference's last binary place."""
 
 
 def made(**changes: int) -> Pulse:
@@ -174,10 +176,10 @@ def test_the_lever_goes_where_the_width_says_within_speed_acceleration_and_jerk(
     def watch() -> None:
         s = bench.state
         if s[tick.MODE] == tick.FOLLOW:
-            seen.append(wrapped(s[tick.R_INT]) + s[tick.R_FRAC] / 2**24)
-            row = seen[-4:]
+            seen.append((wrapped(s[tick.R_INT]) + s[tick.R_FRAC] / 2**24) / bench.per_deg)
+            row = seen[-3 * STRIDE - 1 :: STRIDE]
             for order in range(3):
-                row = [(b - a) / bench.per_deg / TICK_S for a, b in pairwise(row)]
+                row = [(b - a) / TICK_S / STRIDE for a, b in pairwise(row)]
                 if row:
                     most[order] = max(most[order], abs(row[-1]))
         else:
@@ -195,8 +197,7 @@ def test_the_lever_goes_where_the_width_says_within_speed_acceleration_and_jerk(
         assert bench.angle_deg == pytest.approx(asked_deg(bench, us), abs=1.01 / bench.per_deg)
         assert abs(bench.off_counts) <= 1
     for value, limit in zip(most, (limits.speed_deg_s, limits.accel_deg_s2, limits.jerk_deg_s3), strict=True):
-        assert value <= limit * 1.02
-    assert most[0] > 0.3 * limits.speed_deg_s
+        assert 0.3 * limit < value <= limit * 1.01
 
 
 @pytest.mark.parametrize("seed", range(3))

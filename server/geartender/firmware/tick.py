@@ -197,7 +197,7 @@ TRACK_INT = const(156)  # the tracker's place: counts
 TRACK_FRAC = const(157)  # and 2^-24
 TRACK_SPEED = const(158)
 TRACK_SUM = const(159)  # of the tracker's speeds over the span
-TRACK_LEFT = const(160)  # of the division by the span
+TRACK_LEFT = const(160)  # of the division by the span, in 2^-24 count / span
 TRACK_NEXT = const(161)  # word of the queue that holds the oldest of these speeds
 TRACK_STILL = const(162)  # ticks that the tracker has stood at the aim
 TRACK_SHIFT = const(163)
@@ -671,10 +671,12 @@ def _smooth(state, queue):
     q[word] = s[TRACK_SPEED]
     s[TRACK_SUM] = total
     s[TRACK_NEXT] = word + 1 if word + 1 < span else 0
-    total = total + s[TRACK_LEFT]
+    # the mean in whole 2^-24 count: what the division leaves goes into the next tick, so that nothing is ever lost
     mean = total // span
-    s[TRACK_LEFT] = total - mean * span
-    speed = mean << s[TRACK_SHIFT]
+    rest = ((total - mean * span) << s[TRACK_SHIFT]) + s[TRACK_LEFT]
+    part = rest // span
+    s[TRACK_LEFT] = rest - part * span
+    speed = (mean << s[TRACK_SHIFT]) + part
     s[D2_HIGH] = speed - s[D1_HIGH]
     s[D1_HIGH] = speed
     frac = s[R_FRAC] + speed

@@ -82,7 +82,7 @@ class Servo(Steering):
         self._require_live()
         self._require_no_fault()
         self._take_helm(who)
-        if self._ledger.live or self._queue or self._starting.locked():
+        if self._ledger.live or self._queue or self._starting.locked() or self._claim is not None:
             raise Busy("A motion runs or waits. Stop it before the pulse leads.")
         await self._drive.ask("lead", 1, self._drive.deadline())
         self._tell("lead", f"{who.label} let the pulse lead")

@@ -12,7 +12,6 @@ import { Store } from "./lib/store.js";
 import { Views } from "./lib/views.js";
 import { mountDrive } from "./components/drive/drive.js";
 import { mountNotices } from "./components/notices/notices.js";
-import { mountSequencesView } from "./components/sequences-view/sequences-view.js";
 import { mountSettingsView } from "./components/settings-view/settings-view.js";
 import { mountStale } from "./components/stale/stale.js";
 import { mountStopBar } from "./components/stop-bar/stop-bar.js";
@@ -49,10 +48,16 @@ async function mountJournal(section, page, signal) {
   if (!signal.aborted) mountJournalView(section, page, signal);
 }
 
-/** The largest view is fetched when it is first opened. @type {(...args: Parameters<import("./lib/page.js").Mount>) => Promise<void>} */
+/** The largest views are fetched when they are first opened. @type {(...args: Parameters<import("./lib/page.js").Mount>) => Promise<void>} */
 async function mountBuild(section, page, signal) {
   const { mountBuildView } = await import("./components/build-view/build-view.js");
   if (!signal.aborted) mountBuildView(section, page, signal);
+}
+
+/** @type {(...args: Parameters<import("./lib/page.js").Mount>) => Promise<void>} */
+async function mountSequences(section, page, signal) {
+  const { mountSequencesView } = await import("./components/sequences-view/sequences-view.js");
+  if (!signal.aborted) mountSequencesView(section, page, signal);
 }
 
 async function start() {
@@ -85,7 +90,7 @@ async function start() {
   const none = () => undefined;
   new Views({
     drive: (section, signal) => mountDrive(section, page, signal),
-    sequences: (section, signal) => mountSequencesView(section, page, signal),
+    sequences: (section, signal) => void mountSequences(section, page, signal),
     build: (section, signal) => void report(section, mountBuild(section, page, signal)),
     bench: none,
     journal: (section, signal) => void report(section, mountJournal(section, page, signal)),

@@ -26,7 +26,7 @@ CONTENT_SECURITY_POLICY = (
 SERVED = {".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml", ".png": "image/png"}
 PACKED_ALREADY = {"image/png"}
 STYLE = "page.css"
-FETCHED_WHEN_OPENED = ("build", "journal")
+FETCHED_WHEN_OPENED = ("build", "journal", "sequences")
 """Views whose scripts a phone fetches only when it opens them."""
 
 

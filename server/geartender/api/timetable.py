@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from datetime import datetime
-from typing import Annotated, Any
+from datetime import datetime, timedelta
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query, Response
 from pydantic import Field
@@ -16,7 +16,7 @@ from geartender.api.openapi import problems
 from geartender.api.service import Service
 from geartender.sequences.reading import read_document, read_stored
 from geartender.sequences.runs import SEQUENCE
-from geartender.sequences.timetable import TIMETABLE, Entry, entry_document, parse_entry, zone_of
+from geartender.sequences.timetable import TIMETABLE, Entry, entry_document, parse_entry, slots_of, zone_of
 from geartender.servo.models import Shown
 
 router = APIRouter(prefix="/timetable", tags=["sequences"])
@@ -29,6 +29,9 @@ SHOWN: dict[int | str, dict[str, Any]] = {
 }
 NOT_CHANGED: dict[int | str, dict[str, Any]] = {304: {"description": "You have it already."}}
 MADE: dict[int | str, dict[str, Any]] = {201: {"description": "Made."}}
+
+SUN_LOOK = timedelta(days=31)
+SUN_EVENTS: tuple[Literal["rise", "set"], ...] = ("rise", "set")
 
 NEXT = 10
 """Slots shown."""
@@ -53,10 +56,18 @@ class EntryItem(Shown):
     waits: str | None = Field(description="Why the slot that is due has not begun yet; null when none waits.")
 
 
+class SunTimes(Shown):
+    """The sun at the site."""
+
+    rise: datetime | None = Field(description="Its next rising, UTC; null where it does not rise within a month.")
+    set: datetime | None = Field(description="Its next setting, UTC; null where it does not set within a month.")
+
+
 class TimetableListing(Listing[EntryItem]):
     """All entries, and what they all depend on."""
 
     zone: str = Field(description="The site's time zone.")
+    sun: SunTimes | None = Field(description="Null where the site's place is not known.")
     clock_right: bool = Field(description="Whether the clock is known to be right; before, nothing runs by itself.")
     unattended: list[str] = Field(
         description="Servos that the timetable may arm and home by itself, by the owner's decision."
@@ -87,9 +98,22 @@ async def list_timetable(service: ServiceDep) -> TimetableListing:
     return TimetableListing(
         items=items,
         zone=service.site.zone,
+        sun=sun_times(service),
         clock_right=service.timekeeper.clock_is_right,
         unattended=sorted(service.runs.unattended),
     )
+
+
+def sun_times(service: Service) -> SunTimes | None:
+    """When the sun rises and sets next."""
+    if service.site.latitude is None:
+        return None
+    now = service.world.wall()
+    rise, setting = (
+        next(slots_of(Entry(sequence="any", sun=what), service.site).between(now, now + SUN_LOOK), None)
+        for what in SUN_EVENTS
+    )
+    return SunTimes(rise=rise, set=setting)
 
 
 def shown_slots(service: Service, entry: Entry, number: int) -> list[Slot]:

@@ -79,6 +79,8 @@ export class Live extends EventTarget {
       this.store.takeSnapshot(message.snapshot);
     } else if (message.type === "telemetry") {
       this.store.takeTelemetry(message);
+    } else if (message.type === "event" && message.event === "run") {
+      this.dispatchEvent(new CustomEvent("run", { detail: message }));
     } else if (message.type === "event" && message.text && message.at) {
       this.store.takeEvent(message);
     }

@@ -1,0 +1,260 @@
+// @ts-check
+import { html, need, setEnabled, setHidden, setText } from "../../lib/dom.js";
+import { Problem } from "../../lib/api.js";
+import { angleDigits } from "../../lib/format.js";
+import { readStored, writeStored } from "../../lib/preferences.js";
+import { report } from "../../lib/report.js";
+import { question } from "../question/question.js";
+import { mountHoldToRun } from "../hold-to-run/hold-to-run.js";
+import { Draft } from "../build-view/draft.js";
+import { nameOfPointer } from "../build-view/paths.js";
+import { Cards } from "./cards.js";
+import { inserted } from "./lists.js";
+import { PlanDrawing } from "./plan-drawing.js";
+
+const KEY = "geartender-sequence";
+/** Typing on is one change; the preview waits until it pauses. */
+const PREVIEW_AFTER_MS = 400;
+const STEP_PLACE = /^(?:steps\[\d+\](?:\.(?=steps))?)+/;
+
+/** @typedef {{name: string, etag: string, saved: any, doc: any}} Opened */
+
+/** One sequence being edited: its cards, its preview, saving it. Emits `saved` when what is stored has changed, and `closed`. */
+export class Editor extends EventTarget {
+  /** @param {HTMLElement} host @param {import("../../lib/page.js").Page} page @param {() => string[]} names of the stored sequences
+   * @param {import("./run-bar.js").RunBar} runBar @param {AbortSignal} signal */
+  constructor(host, page, names, runBar, signal) {
+    super();
+    this.host = host;
+    this.page = page;
+    this.signal = signal;
+    this.names = names;
+    this.life = new AbortController();
+    /** @type {Draft} */
+    this.draft = new Draft({ saved: {}, etag: "" });
+    this.name = "";
+    /** @type {Map<string, string>} */
+    this.mistakes = new Map();
+    this.timer = 0;
+    this.asked = 0;
+    this.plan = new PlanDrawing(need(host, "[data-preview]"), signal);
+    this.nameField = /** @type {HTMLInputElement} */ (need(host, "[data-name]"));
+    this.noteField = /** @type {HTMLInputElement} */ (need(host, "[data-note]"));
+    this.wire(runBar);
+    mountHoldToRun(need(host, "[data-hold-to-run]"), page, signal);
+    const kept = readStored(KEY, null);
+    if (kept) this.open(kept, false);
+  }
+
+  /** @param {string} name */
+  button(name) {
+    return /** @type {HTMLButtonElement} */ (need(this.host, `[data-${name}]`));
+  }
+
+  /** @param {import("./run-bar.js").RunBar} runBar */
+  wire(runBar) {
+    const { signal } = this;
+    const on = (/** @type {string} */ name, /** @type {() => Promise<string>|string} */ act) =>
+      this.button(name).addEventListener("click", () => this.tell(Promise.resolve().then(act)), { signal });
+    on("save", () => this.save());
+    on("undo", () => (this.draft.undo(), ""));
+    on("redo", () => (this.draft.redo(), ""));
+    on("run", () => this.run());
+    on("download", () => this.download());
+    on("delete", () => this.remove());
+    on("close", () => (this.close(), ""));
+    on("add-here", () => this.addHere());
+    this.nameField.addEventListener("input", () => {
+      this.name = plainName(this.nameField.value);
+      this.keep();
+      this.paint();
+    }, { signal });
+    this.noteField.addEventListener("input", () => this.draft.edit(["note"], this.noteField.value || undefined), { signal });
+    runBar.addEventListener("position", (event) => this.follow(runBar.run, /** @type {CustomEvent} */ (event).detail), { signal });
+    this.page.painter.add(() => setEnabled(this.button("add-here"), this.page.store.snapshot?.angle_deg != null && !this.page.store.stale), signal);
+  }
+
+  /** @param {Promise<string>} work */
+  tell(work) {
+    void report(this.host, work.then((words) => setText(need(this.host, "[data-status]"), words)));
+  }
+
+  /** @param {Opened} opened @param {boolean} [focus] */
+  open({ name, etag, saved, doc }, focus = true) {
+    this.life.abort();
+    this.life = new AbortController();
+    this.name = name;
+    this.draft = new Draft({ saved, etag, doc });
+    this.cards = new Cards(need(this.host, "[data-cards]"), this.draft, {
+      names: () => this.names().filter((other) => other !== this.name),
+      servos: () => this.page.store.servos.map((servo) => servo.name),
+    }, this.life.signal);
+    this.draft.addEventListener("change", () => this.changed(), { signal: this.life.signal });
+    this.nameField.value = name;
+    this.mistakes = new Map();
+    setHidden(this.host, false);
+    this.changed();
+    if (focus) {
+      const title = need(this.host, "[data-editor-title]");
+      title.focus({ preventScroll: true });
+      title.scrollIntoView({ block: "start" });
+    }
+  }
+
+  close() {
+    this.life.abort();
+    setHidden(this.host, true);
+    writeStored(KEY, null);
+    this.dispatchEvent(new Event("closed"));
+  }
+
+  changed() {
+    setText(need(this.host, "[data-status]"), "");
+    this.keep();
+    this.paint();
+    clearTimeout(this.timer);
+    this.timer = setTimeout(() => void this.preview(), PREVIEW_AFTER_MS);
+  }
+
+  keep() {
+    const { saved, etag, doc } = this.draft;
+    writeStored(KEY, { name: this.name, saved, etag, doc });
+  }
+
+  paint() {
+    const { draft } = this;
+    const unsaved = draft.changes.length > 0 || draft.etag === "";
+    setText(need(this.host, "[data-editor-title]"), this.name || "New sequence");
+    setText(need(this.host, "[data-unsaved]"), draft.etag === "" ? "Not saved yet" : draft.changes.length ? "Unsaved changes" : "As saved");
+    setEnabled(this.button("save"), unsaved && this.name !== "");
+    setEnabled(this.button("undo"), draft.past.length > 0);
+    setEnabled(this.button("redo"), draft.future.length > 0);
+    setEnabled(this.button("run"), !unsaved);
+    setEnabled(this.button("delete"), draft.etag !== "");
+    this.nameField.disabled = draft.etag !== "";
+    if (document.activeElement !== this.noteField) this.noteField.value = draft.doc.note ?? "";
+    this.cards?.show(this.mistakes);
+  }
+
+  /** Work out what the draft would do, and mark the steps that cannot be done. */
+  async preview() {
+    this.asked += 1;
+    const mine = this.asked;
+    try {
+      const path = `sequences/${encodeURIComponent(this.name || "draft")}/preview`;
+      const preview = await this.page.api.call("POST", path, { document: this.draft.doc }, { signal: this.life.signal });
+      if (mine !== this.asked) return;
+      this.mistakes = new Map();
+      this.plan.show(preview);
+      setHidden(need(this.host, "[data-problem]"), true);
+    } catch (error) {
+      if (mine !== this.asked || this.life.signal.aborted) return;
+      this.takeMistakes(error);
+    }
+    this.paint();
+  }
+
+  /** @param {unknown} error */
+  takeMistakes(error) {
+    this.mistakes = new Map();
+    if (!(error instanceof Problem)) return;
+    const elsewhere = [];
+    for (const { detail, pointer } of error.errors) {
+      const place = STEP_PLACE.exec(nameOfPointer(pointer))?.[0];
+      if (place) this.mistakes.set(place, detail.replace(/^[\w[\].]+: /, ""));
+      else elsewhere.push(detail);
+    }
+    this.plan.show(null);
+    const rest = elsewhere.length || !error.errors.length ? [error.message, ...elsewhere].join(" ") : "";
+    if (rest) void report(this.host, Promise.reject(new Error(rest)));
+  }
+
+  /** @param {any} run @param {{position: number, seconds: number}|null} where */
+  follow(run, where) {
+    const preview = this.plan.preview;
+    if (!where || !preview || run?.sequence !== this.name) return this.plan.cursor(null);
+    const step = preview.steps[where.position];
+    this.plan.cursor(step ? step.begin_s + Math.min(where.seconds, step.planned_s) : null);
+  }
+
+  addHere() {
+    const { snapshot } = this.page.store;
+    if (snapshot?.angle_deg == null) return "Its position is not known. Find home first.";
+    const deg = Number(snapshot.angle_deg.toFixed(angleDigits(snapshot.deg_per_count)));
+    const steps = this.draft.doc.steps ?? [];
+    this.draft.replace(inserted(this.draft.doc, ["steps"], steps.length, { do: "move", to_deg: deg }));
+    return `Added: move to ${deg}°.`;
+  }
+
+  async save() {
+    try {
+      return await this.put();
+    } catch (error) {
+      if (error instanceof Problem && error.slug === "stale") return this.settle();
+      if (error instanceof Problem && error.errors.length) {
+        this.takeMistakes(error);
+        this.paint();
+        return "Not saved: see the steps that are marked.";
+      }
+      throw error;
+    }
+  }
+
+  async put() {
+    const { draft } = this;
+    /** @type {Record<string, string>} */
+    const headers = draft.etag ? { "If-Match": draft.etag } : { "If-None-Match": "*" };
+    const { decoded, etag } = await this.page.api.ask("PUT", this.path, draft.doc, { headers });
+    draft.rebase(decoded, etag);
+    this.dispatchEvent(new Event("saved"));
+    return "Saved.";
+  }
+
+  get path() {
+    return `sequences/${encodeURIComponent(this.name)}`;
+  }
+
+  /** Somebody else has saved, or there is one of that name already. @returns {Promise<string>} */
+  async settle() {
+    const answer = await question(this.page, "Another one is stored under this name", [
+      html("p", {}, "It was saved after you opened yours, or before you gave yours this name. Only one can stay."),
+    ], [
+      { answer: "theirs", words: "Take theirs" }, { answer: "mine", words: "Keep mine, overwrite theirs", main: true },
+    ], this.signal);
+    if (!answer) return "Not saved.";
+    const { decoded, etag } = await this.page.api.ask("GET", this.path);
+    this.draft.rebase(decoded, etag);
+    if (answer === "mine") return this.put();
+    this.draft.replace(decoded);
+    return "This is theirs now. Undo brings yours back.";
+  }
+
+  async run() {
+    await this.page.api.call("POST", `${this.path}/runs`, {}, { once: true });
+    return "It runs.";
+  }
+
+  download() {
+    const url = URL.createObjectURL(new Blob([JSON.stringify(this.draft.doc, null, 2)], { type: "application/json" }));
+    const name = `${this.name || "sequence"}.json`;
+    html("a", { href: url, download: name }).click();
+    URL.revokeObjectURL(url);
+    return `${name} is in your downloads.`;
+  }
+
+  async remove() {
+    const answer = await question(this.page, `Delete ${this.name}?`, [html("p", {}, "It is gone for everybody. What it did stays in the journal.")], [
+      { answer: "delete", words: "Delete it" }, { answer: "", words: "Keep it", main: true },
+    ], this.signal);
+    if (answer !== "delete") return "";
+    await this.page.api.ask("DELETE", this.path, undefined, { headers: { "If-Match": this.draft.etag } });
+    this.dispatchEvent(new Event("saved"));
+    this.close();
+    return "";
+  }
+}
+
+/** A name that can stand in an address. @param {string} text */
+export function plainName(text) {
+  return text.toLowerCase().normalize("NFKD").replace(/[^a-z0-9]+/g, "-").replace(/^-+|-+$/g, "").slice(0, 40).replace(/-+$/, "");
+}

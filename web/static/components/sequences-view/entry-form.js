@@ -1,0 +1,63 @@
+// @ts-check
+import { html } from "../../lib/dom.js";
+import { labelled, select } from "./step-fields.js";
+
+/** @typedef {Record<string, any>} Entry */
+
+const WHENS = /** @type {[string, string][]} */ ([
+  ["rise", "Sunrise"], ["set", "Sunset"], ["cron", "By the clock (cron)"], ["every_s", "Every so often"], ["once", "Once"],
+]);
+
+/** @param {Entry} entry */
+function whenOf(entry) {
+  if (entry.sun) return entry.sun;
+  return ["cron", "every_s", "once"].find((key) => entry[key] !== undefined) ?? "rise";
+}
+
+/** The form of one entry. Gives its document when it is sent.
+ * @param {HTMLFormElement} form @param {string} name "" for a new one @param {Entry} entry @param {string[]} sequences
+ * @param {{save: (name: string, entry: Entry) => void, cancel: () => void}} acts */
+export function showEntryForm(form, name, entry, sequences, { save, cancel }) {
+  const nameField = html("input", { autocomplete: "off", autocapitalize: "none", maxlength: "40", required: "", value: name });
+  nameField.disabled = name !== "";
+  const sequence = select(sequences.map((each) => [each, each]));
+  sequence.value = entry.sequence ?? sequences[0] ?? "";
+  const when = select(WHENS);
+  when.value = whenOf(entry);
+  const detail = html("div", {});
+  const late = html("input", { inputmode: "numeric", autocomplete: "off", placeholder: "not at all", value: String(entry.missed?.within_min ?? "") });
+  const busy = select([["skip", "skip it"], ["wait", "wait until it is free"]]);
+  busy.value = entry.busy ?? "skip";
+  const value = html("input", { autocomplete: "off" });
+  const showDetail = () => {
+    const kind = when.value;
+    const sun = kind === "rise" || kind === "set";
+    const words = sun ? "Minutes after it, negative before" : kind === "cron" ? "Minute, hour, day, month, weekday" : kind === "every_s" ? "Every" : "At (year-month-dayThour:minute)";
+    const before = sun ? String(entry.offset_min ?? 0) : String(entry[kind] ?? { cron: "0 12 * * *", every_s: "3600", once: "" }[kind] ?? "");
+    value.value = before;
+    detail.replaceChildren(labelled(words, value, kind === "every_s" ? "s" : sun ? "min" : undefined));
+  };
+  when.addEventListener("change", showDetail);
+  showDetail();
+  const send = html("button", { type: "submit", class: "act" }, "Save entry");
+  const leave = html("button", { type: "button" }, "Cancel");
+  leave.addEventListener("click", cancel);
+  form.replaceChildren(
+    labelled("Name of the entry", nameField), labelled("Sequence", sequence), labelled("When", when), detail,
+    labelled("If it could not begin in time, catch up within", late, "min"), labelled("If something else moves the servo", busy),
+    html("div", { class: "row handed" }, send, leave));
+  form.onsubmit = (event) => {
+    event.preventDefault();
+    const kind = when.value;
+    const sun = kind === "rise" || kind === "set";
+    /** @type {Entry} */
+    const made = { sequence: sequence.value, busy: busy.value };
+    for (const key of ["note", "servo", "zone", "enabled"]) if (entry[key] !== undefined) made[key] = entry[key];
+    if (sun) Object.assign(made, { sun: kind, offset_min: Number(value.value) });
+    else made[kind] = kind === "every_s" ? Number(value.value) : value.value;
+    made.missed = late.value.trim() ? { within_min: Number(late.value) } : "skip";
+    save(nameField.value, made);
+  };
+  form.hidden = false;
+  (name ? sequence : nameField).focus();
+}

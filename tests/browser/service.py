@@ -47,6 +47,36 @@ class Service:
         """Put a sheet in force, whatever is there."""
         self._http.put("servos/vent/build", json=sheet, headers={"If-Match": "*"}).raise_for_status()
 
+    def sequence(self, name: str) -> dict[str, Any]:
+        answer: dict[str, Any] = self._http.get(f"sequences/{name}").raise_for_status().json()
+        return answer
+
+    def entry(self, name: str) -> dict[str, Any]:
+        answer: dict[str, Any] = self._http.get(f"timetable/{name}").raise_for_status().json()
+        return answer
+
+    def put_sequence(self, name: str, document: dict[str, Any]) -> None:
+        """Store a sequence, whatever is there."""
+        self._put_document(f"sequences/{name}", document)
+
+    def put_entry(self, name: str, document: dict[str, Any]) -> None:
+        """Store an entry of the timetable, whatever is there."""
+        self._put_document(f"timetable/{name}", document)
+
+    def _put_document(self, path: str, document: dict[str, Any]) -> None:
+        there = self._http.get(path).status_code == 200
+        condition = {"If-Match": "*"} if there else {"If-None-Match": "*"}
+        self._http.put(path, json=document, headers=condition).raise_for_status()
+
+    def clear_sequences(self) -> None:
+        """End the runs that are under way, and delete every entry and every sequence."""
+        for run in self._http.get("runs").raise_for_status().json()["items"]:
+            if run["state"] in {"queued", "running", "held"}:
+                self.post(f"runs/{run['id']}/stop")
+        for kind in ("timetable", "sequences"):
+            for item in self._http.get(kind).raise_for_status().json()["items"]:
+                self._http.delete(f"{kind}/{item['name']}", headers={"If-Match": "*"}).raise_for_status()
+
     def until(self, wanted: Callable[[dict[str, Any]], bool]) -> dict[str, Any]:
         """The first snapshot that is as wanted."""
         deadline = time.monotonic() + PATIENCE_S

@@ -33,6 +33,8 @@ def settled(page: Page, view: str) -> None:
         expect(page.locator("[data-stop-note]")).to_have_text(re.compile("^(Ready|Disarmed|Stopped itself)"))
     if view == "build":
         expect(page.locator("[data-glance] dd").first).not_to_be_empty()
+    if view == "sequences":
+        expect(page.locator("[data-day] svg")).to_be_visible()
     if view == "settings":
         expect(page.locator("[data-servos] dl")).to_be_visible()
 

@@ -9,7 +9,11 @@ import { Timetable } from "./timetable.js";
 
 /** The stored sequences, the one being edited, and when they run by themselves.
  * @type {import("../../lib/page.js").Mount} */
-export function mountSequencesView(section, page, signal) {
+export function mountSequencesView(host, page, signal) {
+  const section = need(host, "[data-sequences]");
+  const template = /** @type {HTMLTemplateElement} */ (need(host, "[data-sequences-template]"));
+  section.replaceChildren(template.content.cloneNode(true));
+  signal.addEventListener("abort", () => section.replaceChildren());
   setText(need(section, "[data-script-url]"), Api.url("sequences").href);
   const library = need(section, "[data-library]");
   /** @type {{name: string, etag: string, document: any}[]} */
@@ -48,7 +52,7 @@ export function mountSequencesView(section, page, signal) {
     });
     return html("li", {}, take, html("span", { class: "hint" }, note));
   }));
-  const picker = /** @type {HTMLInputElement} */ (need(section, "[data-file]"));
+  const picker = /** @type {HTMLInputElement} */ (need(section, "[data-sequence-file]"));
   need(section, "[data-load]").addEventListener("click", () => picker.click(), { signal });
   picker.addEventListener("change", () => {
     const file = picker.files?.[0];

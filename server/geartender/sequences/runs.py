@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import logging
 from collections import OrderedDict
 from collections.abc import Collection, Mapping
@@ -33,6 +34,9 @@ SEQUENCE = "sequence"
 
 REMEMBERED_MAX = 50
 """Runs that have ended and can still be told of while the disk keeps nothing."""
+
+REST_WAIT_S = 2.0
+"""s that the answer to an end waits for it: most come to rest within, and whoever asked sees how it ended."""
 
 STEPS_PAGE = 1000
 """Steps of a run that are shown at once."""
@@ -291,6 +295,9 @@ class Runs:
         if run is None:
             return await self.report(run_id)
         run.end_by(RunOver(RunState.STOPPED, f"stopped by {who.label}"))
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(REST_WAIT_S):
+                await run.ended()
         return run.report()
 
     async def hold(self, run_id: str, who: Who) -> RunReport:

@@ -44,6 +44,8 @@ export class RunBar extends EventTarget {
 
   /** @param {{run: any, step: any}} news */
   take({ run, step }) {
+    // An answer may come after the news of the socket that is newer: a run that has ended stays so.
+    if (this.run?.id === run.id && !this.active && UNDER_WAY.has(run.state)) return;
     if (this.run?.id !== run.id) this.step = null;
     this.run = run;
     if (step) {

@@ -84,19 +84,21 @@ def in_house(
     *,
     unattended: Iterable[str] = (),
     seed: int = 1,
+    url: str = MEMORY,
+    servos_run: bool = True,
 ) -> None:
-    """Run a scenario in a house of its own."""
+    """Run a scenario in a house of its own; without its servos running they are offline, and time flies."""
     given = sheets or {"vent": direct()}
 
     async def main(world: World) -> None:
         sims = {name: SimulatedServo(sheet, None, seed) for name, sheet in given.items()}
         ports: dict[str, Opener] = {name: SimulatedPort(sim) for name, sim in sims.items()}
         servos = {name: Servo(name, sheet, ports[name], world) for name, sheet in given.items()}
-        store = Store(MEMORY, world)
+        store = Store(url, world)
         await store.open()
         runs = Runs(store, servos, world, tuple(unattended))
         house = House(world, store, servos, sims, runs)
-        tasks = [asyncio.create_task(one.run()) for one in (*servos.values(), runs)]
+        tasks = [asyncio.create_task(one.run()) for one in (*(servos.values() if servos_run else ()), runs)]
         try:
             await scenario(house)
         finally:

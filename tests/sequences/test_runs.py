@@ -6,6 +6,7 @@ import pytest
 
 from geartender.errors import Busy, Disarmed, HelmHeld, NotHomed, NotStored, OutsideTravel, Unknown
 from geartender.servo.requests import MoveRequest
+from tests.benchmarks.runs import run_steps
 from tests.sequences.kit import CLOCK, House, in_house
 from tests.servo.rig import ANNA, BERT, direct
 
@@ -339,3 +340,9 @@ def test_the_timetable_arms_and_homes_only_where_the_owner_decided_so() -> None:
 
     in_house(without)
     in_house(with_it, unattended=["vent"])
+
+
+def test_a_long_run_agrees_with_the_truth_and_with_its_preview() -> None:
+    tally = run_steps(40, seed=3)
+    assert tally.steps == 40
+    assert tally.wrong == []

@@ -28,6 +28,9 @@ log = logging.getLogger(__name__)
 LOOK_EVERY_S = 30.0
 """s between two looks at most: half of what a slot may be late and still be in time."""
 
+READ_EVERY_S = 600.0
+"""s until the entries are read again though nobody has said that they were changed, as after a backup was put in force."""
+
 AGAIN_S = 2.0
 """s until something that waits for its servo is tried again."""
 
@@ -66,6 +69,8 @@ class Timekeeper:
         self._kept: datetime | None = None
         self._waiting: dict[str, Waiting] = {}
         self._right = False
+        self._entries: dict[str, tuple[Document, Entry]] = {}
+        self._read_at: float | None = None
         self._changed = asyncio.Event()
         self._sunless: dict[str, str] = {}
 
@@ -76,6 +81,7 @@ class Timekeeper:
 
     def changed(self) -> None:
         """The timetable was changed: look now."""
+        self._read_at = None
         self._changed.set()
 
     async def run(self) -> None:
@@ -111,9 +117,11 @@ class Timekeeper:
         if not self._know_the_time():
             return AGAIN_S
         self._store.require_keeping()
-        stored = {one.name: one for one in await self._store.documents(TIMETABLE)}
-        entries = self._read(stored)
-        enabled = {name: self._timed(stored[name], entry) for name, entry in entries.items() if entry.enabled}
+        await self._read_again()
+        entries = {name: entry for name, (_, entry) in self._entries.items()}
+        enabled = {
+            name: self._timed(document, entry) for name, (document, entry) in self._entries.items() if entry.enabled
+        }
         wall = self._world.wall()
         found, set_by = self._lived.look(wall, self._world.monotonic(), enabled)
         if set_by:
@@ -129,18 +137,20 @@ class Timekeeper:
         self._note_sunless(enabled, wall)
         return self._next_look(enabled, wall)
 
-    def _read(self, stored: Mapping[str, Document]) -> dict[str, Entry]:
-        """The entries that can be read; the others need a person."""
-        entries: dict[str, Entry] = {}
-        for name, document in stored.items():
-            entry = read_stored(Entry, document.body)
+    async def _read_again(self) -> None:
+        """Read the entries when they were changed, and now and then; those that cannot be read need a person."""
+        now = self._world.monotonic()
+        if self._read_at is not None and now - self._read_at < READ_EVERY_S:
+            return
+        self._read_at, self._entries = now, {}
+        for document in await self._store.documents(TIMETABLE):
+            name, entry = document.name, read_stored(Entry, document.body)
             if entry is not None:
-                entries[name] = entry
+                self._entries[name] = document, entry
                 self._store.notices.clear(UNREADABLE, name)
             else:
                 text = f"The timetable's {name} was stored by another version and cannot be read, so it does not run."
                 self._store.notices.set(UNREADABLE, name, text, "Write it anew, or delete it.")
-        return entries
 
     def _know_the_time(self) -> bool:
         if not self._right and self._clock_right():

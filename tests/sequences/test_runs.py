@@ -50,8 +50,7 @@ def test_while_it_runs_the_servo_shows_it_and_only_force_takes_the_helm() -> Non
     in_house(scenario)
 
 
-@pytest.mark.parametrize("at_s", [0.5, 4.0])
-@pytest.mark.parametrize("category", [0, 1, 2])
+@pytest.mark.parametrize(("at_s", "category"), [(0.5, 0), (0.5, 1), (0.5, 2), (4.0, 1)])
 def test_a_persons_stop_ends_a_run_at_once_while_it_moves_and_while_it_waits(at_s: float, category: int) -> None:
     async def scenario(house: House) -> None:
         await house.homed()
@@ -97,14 +96,14 @@ def test_a_held_run_goes_on_where_it_was(at_s: float) -> None:
         assert house.servo.snapshot().state == "ready"
         with pytest.raises(Busy):
             await house.runs.hold(run.id, BERT)
-        await asyncio.sleep(70)
+        await asyncio.sleep(65)
         assert house.sim.truth().output_deg == pytest.approx(stood, abs=0.01)
         assert house.servo.snapshot().run == run.id
         await house.runs.resume(run.id, BERT)
         await run.ended()
         report = await house.runs.report(run.id)
         assert report.state == "done"
-        assert report.held_s == pytest.approx(72, abs=0.1)
+        assert report.held_s == pytest.approx(67, abs=0.1)
         assert house.sim.truth().output_deg == pytest.approx(5, abs=0.05)
         assert [step.do for step in report.steps] == ["move", "wait", "move"]
 

@@ -66,7 +66,7 @@ def day(bench):
     assert bench.queue(7, bench.path(5.0), bench.after(0.1)) == ["ok"]
     bench.run(0.8)
     bench.sim.command("jam")
-    assert bench.until(lambda: bench.telemetry["fault"] != "none", 2.0)
+    assert bench.until(lambda: bench.telemetry["state"] == "faulted", 2.0)
     assert bench.ask("reset") == ["ok"]
     assert bench.ask("settings")[2] == "0"
     return bench.heard

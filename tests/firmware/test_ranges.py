@@ -65,7 +65,7 @@ def test_a_whole_day(sheet):
     assert bench.queue(9, bench.path(10.0), bench.after(0.1)) == ["ok"]
     bench.run(0.6)
     bench.sim.command("jam")
-    assert bench.until(lambda: bench.telemetry["fault"] != "none", 3.0)
+    assert bench.until(lambda: bench.telemetry["state"] == "faulted", 3.0)
     assert bench.ask("reset") == ["ok"]
     bench.sim.command("free")
     bench.arm()
@@ -77,7 +77,7 @@ def test_a_jam_that_no_guard_ends_at_the_largest_gains():
     sheet = fast_sheet()
     wild = {f"{name}_num": 4095 for name in ("kp", "ki", "ka", "ke", "ri", "kj")}
     wild |= {"kp_shift": 0, "ki_shift": 0, "following_counts": 100_000, "overload_ms": 10_000, "stall_ms": 10_000}
-    wild |= {"damping": 2048, "wrong_way_counts": 10_000}
+    wild |= {"damping": 2048, "wrong_way_counts": 10_000, "jam_speed": 4_194_303}
     bench = Bench(rigid(sheet, stops=None), sheet, settings={**wild, "travel_margin": 1_000_000})
     bench.arm()
     for sign in (1, -1):

@@ -1,13 +1,13 @@
 """Winding temperature by a first-order model of the heat that the current makes.
 
 `heat_num` is the final rise in 1/1000 °C for 1 A²; `heat_tau_s` the time constant in s; `ambient` in 1/10 °C. The tick
-sums (current / 16)² / 256 over its ticks; here the sum becomes a mean square, ten times a second.
+sums (current / 16)² / 16 over its ticks; here the sum becomes a mean square, ten times a second.
 """
 
 from . import tick as t
 
 PERIOD_TICKS = 50  # 0.1 s, far below any winding's time constant
-_SQUARE = 65536  # what one unit of the tick's sum is in mA²
+_SQUARE = 4096  # what one unit of the tick's sum is in mA²
 
 
 class Heat:

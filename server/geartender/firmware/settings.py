@@ -21,7 +21,6 @@ TABLE = (
     ("ke_shift", 0, 24),
     ("ka_num", 0, 4095),
     ("ka_shift", 0, 24),
-    ("friction_mv", 0, 20000),
     ("rest_deadband", 0, 255),
     ("ri_num", 1, 4095),
     ("ri_shift", 0, 24),
@@ -63,6 +62,19 @@ TABLE = (
     ("settle_ms", 20, 10000),
     ("turn_counts", 0, 400000000),
     ("damping", 0, 2048),
+    ("gain_num", 1, 4095),
+    ("gain_shift", 0, 24),
+    ("watch_num", 1, 4095),
+    ("watch_shift", 0, 24),
+    ("kl_num", 0, 4095),
+    ("kl_shift", 0, 24),
+    ("back_num", 256, 4095),
+    ("ohm_num", 1, 4095),
+    ("ohm_shift", 0, 24),
+    ("jam_speed", 1, 4194303),
+    ("blow_num", 0, 4095),
+    ("blow_shift", 0, 24),
+    ("disc_edges", 0, 64),
 )
 
 NO_PIN = 30  # stands for a pin that is not used

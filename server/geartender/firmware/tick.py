@@ -92,7 +92,7 @@ CURRENT = const(60)
 LOAD = const(61)
 LOAD_16 = const(62)  # 16 times the filtered load
 PEAK = const(63)
-SQUARES = const(64)  # running sum of (current / 16)^2 / 256, modulo 2^30
+SQUARES = const(64)  # running sum of (current / 16)^2 / 16, modulo 2^30
 DUTY = const(65)
 OVER = const(66)
 STALL = const(67)
@@ -136,75 +136,103 @@ S_KE_NUM = const(99)
 S_KE_SHIFT = const(100)
 S_KA_NUM = const(101)
 S_KA_SHIFT = const(102)
-S_FRICTION_MV = const(103)
-S_REST_DEADBAND = const(104)
-S_RI_NUM = const(105)
-S_RI_SHIFT = const(106)
-S_KJ_NUM = const(107)
-S_KJ_SHIFT = const(108)
-S_FRICTION_MA = const(109)
-S_RAMP_ACCEL = const(110)
-S_RAMP_JERK = const(111)
-S_STOP_ACCEL = const(112)
-S_STOP_JERK = const(113)
-S_MAX_SPEED = const(114)
-S_OVERLOAD_MA = const(115)
-S_OVERLOAD_MS = const(116)
-S_OVERLOAD_EASE = const(117)
-S_STALL_MA = const(118)
-S_STALL_MS = const(119)
-S_FOLLOWING = const(120)
-S_WRONG_WAY = const(121)
-S_ILLEGAL_MAX = const(122)
-S_AUDIT = const(123)
-S_SUPPLY_LOW = const(124)
-S_WINDING_MAX = const(125)
-S_HEAT_NUM = const(126)
-S_HEAT_TAU = const(127)
-S_AMBIENT = const(128)
-S_ENDLESS = const(129)
-S_TRAVEL_LOW = const(130)
-S_TRAVEL_HIGH = const(131)
-S_TRAVEL_MARGIN = const(132)
-S_HOME_WAY = const(133)
-S_HOME_FAST = const(134)
-S_HOME_SLOW = const(135)
-S_HOME_BACK = const(136)
-S_HOME_SPAN = const(137)
-S_HOME_DROP = const(138)
-S_REST_MODE = const(139)
-S_SILENCE_MS = const(140)
-S_JOG_MS = const(141)
-S_SETTLE_MS = const(142)
-S_TURN_COUNTS = const(143)
-S_DAMPING = const(144)
+S_REST_DEADBAND = const(103)
+S_RI_NUM = const(104)
+S_RI_SHIFT = const(105)
+S_KJ_NUM = const(106)
+S_KJ_SHIFT = const(107)
+S_FRICTION_MA = const(108)
+S_RAMP_ACCEL = const(109)
+S_RAMP_JERK = const(110)
+S_STOP_ACCEL = const(111)
+S_STOP_JERK = const(112)
+S_MAX_SPEED = const(113)
+S_OVERLOAD_MA = const(114)
+S_OVERLOAD_MS = const(115)
+S_OVERLOAD_EASE = const(116)
+S_STALL_MA = const(117)
+S_STALL_MS = const(118)
+S_FOLLOWING = const(119)
+S_WRONG_WAY = const(120)
+S_ILLEGAL_MAX = const(121)
+S_AUDIT = const(122)
+S_SUPPLY_LOW = const(123)
+S_WINDING_MAX = const(124)
+S_HEAT_NUM = const(125)
+S_HEAT_TAU = const(126)
+S_AMBIENT = const(127)
+S_ENDLESS = const(128)
+S_TRAVEL_LOW = const(129)
+S_TRAVEL_HIGH = const(130)
+S_TRAVEL_MARGIN = const(131)
+S_HOME_WAY = const(132)
+S_HOME_FAST = const(133)
+S_HOME_SLOW = const(134)
+S_HOME_BACK = const(135)
+S_HOME_SPAN = const(136)
+S_HOME_DROP = const(137)
+S_REST_MODE = const(138)
+S_SILENCE_MS = const(139)
+S_JOG_MS = const(140)
+S_SETTLE_MS = const(141)
+S_TURN_COUNTS = const(142)
+S_DAMPING = const(143)
 
-SPEED_THEN = const(145)  # estimated speed at the tick before
-EDGE_COUNT = const(146)  # count when the home mark was last entered,
-EDGE_QUIET = const(147)  # ticks that it had stood at that,
-EDGE_SPAN = const(148)  # and ticks that it stood at that in all; 0 while it still does
-ARG_BOUND = const(149)
-PENDING_BOUND = const(150)
-BOUND = const(151)  # load in mA that is an overload for the motion that runs; 0: the setting alone
+S_GAIN_NUM = const(144)
+S_GAIN_SHIFT = const(145)
+S_WATCH_NUM = const(146)
+S_WATCH_SHIFT = const(147)
+S_KL_NUM = const(148)
+S_KL_SHIFT = const(149)
+S_BACK_NUM = const(150)
+S_OHM_NUM = const(151)
+S_OHM_SHIFT = const(152)
+S_JAM_SPEED = const(153)
+S_BLOW_NUM = const(154)
+S_BLOW_SHIFT = const(155)
+S_DISC_EDGES = const(156)
+
+SPEED_THEN = const(157)  # estimated speed at the tick before
+EDGE_COUNT = const(158)  # count when the home mark was last entered,
+EDGE_QUIET = const(159)  # ticks that it had stood at that,
+EDGE_SPAN = const(160)  # and ticks that it stood at that in all; 0 while it still does
+ARG_BOUND = const(161)
+PENDING_BOUND = const(162)
+BOUND = const(163)  # load in mA that is an overload for the motion that runs; 0: the setting alone
+OPPOSED_16 = const(164)  # 16 times what the observer takes to oppose the motor, friction apart, mA
+BRAKED = const(165)  # ticks of the braking after one
+BRAKE_WAY = const(166)
+X_LOW = const(167)  # how far below and above the estimated position the true one may lie, 2^-16 count
+X_HIGH = const(168)
+X_RIGHT = const(169)  # ticks that the estimate has been right
+CAP = const(170)  # load in mA that the drive may press against while it looks like a jam
+SUSPECT = const(171)  # ticks that it has looked like a jam
+LAG = const(172)  # 2^-16 count that the disc has been off the model lately, all in all
+PHASE = const(173)  # the edge below the count's cell, among those of a turn of the disc
 
 # --- following the pulse: the tracker goes to the aim within speed and acceleration, and the reference is where it has been
 # on average over the last TRACK_SPAN ticks, which bounds the jerk too. The tracker's unit is 2^(TRACK_SHIFT - 24) count.
-SOURCE = const(152)  # who leads: 0 the host, 1 the pulse
-AIM = const(153)  # count to go to
-AIM_ON = const(154)  # the main loop wants it followed
-AIM_AT = const(155)  # the aim that it came to rest for
-TRACK_INT = const(156)  # the tracker's place: counts
-TRACK_FRAC = const(157)  # and 2^-24
-TRACK_SPEED = const(158)
-TRACK_SUM = const(159)  # of the tracker's speeds over the span
-TRACK_LEFT = const(160)  # of the division by the span, in 2^-24 count / span
-TRACK_NEXT = const(161)  # word of the queue that holds the oldest of these speeds
-TRACK_STILL = const(162)  # ticks that the tracker has stood at the aim
-TRACK_SHIFT = const(163)
-TRACK_TOP = const(164)  # highest speed
-TRACK_ACCEL = const(165)
-TRACK_SPAN = const(166)
-WORDS = const(167)
+SOURCE = const(175)  # who leads: 0 the host, 1 the pulse
+AIM = const(176)  # count to go to
+AIM_ON = const(177)  # the main loop wants it followed
+AIM_AT = const(178)  # the aim that it came to rest for
+TRACK_INT = const(179)  # the tracker's place: counts
+TRACK_FRAC = const(180)  # and 2^-24
+TRACK_SPEED = const(181)
+TRACK_SUM = const(182)  # of the tracker's speeds over the span
+TRACK_LEFT = const(183)  # of the division by the span, in 2^-24 count / span
+TRACK_NEXT = const(184)  # word of the queue that holds the oldest of these speeds
+TRACK_STILL = const(185)  # ticks that the tracker has stood at the aim
+TRACK_SHIFT = const(186)
+TRACK_TOP = const(187)  # highest speed
+TRACK_ACCEL = const(188)
+TRACK_SPAN = const(189)
+
+# --- the disc
+UNEVEN_SUM = const(190)  # of the words that follow
+UNEVEN = const(191)  # where each of them lies off its place, 2^-16 count, as learned
+UNEVEN_WORDS = const(65)
+WORDS = const(256)
 
 # --- a row of the plan queue: the reference at one tick, and its differences
 ROW_T = const(0)
@@ -219,6 +247,7 @@ REST = const(1)
 PLAN = const(2)
 RAMP = const(3)
 FOLLOW = const(4)
+BRAKE = const(5)  # against a sudden jam: the rotor is stopped before it winds the train up, then drive is removed
 
 # --- LABEL: the state shown
 DISARMED = const(0)
@@ -266,7 +295,7 @@ TOO_HOT = const(9)
 HOME_NOT_FOUND = const(10)
 
 SETTLE_TICKS = const(20)  # 40 ms in the target's cell is at rest: longer than one swing of the lever on its train
-SETTLE_HASTE = const(6)  # times quicker that the integral grows once the reference has come to rest
+SETTLE_HASTE = const(8)  # times quicker that the integral grows once the reference has come to rest
 LOW_TICKS = const(50)  # 100 ms: longer than the dip of a starting motor
 SECOND_TICKS = const(500)
 MOVING_SPEED = const(1024)  # 2^-16 count per tick (8 counts/s): below it the sense of motion is not known
@@ -276,6 +305,18 @@ V_TOP = const(
 A_TOP = const(65535)
 MV_TOP = const(200000)  # of back-EMF, and of feed-forward; no supply comes near it
 MA_TOP = const(700000)  # of current: its square, after the shift in SQUARES, fits 32 bits
+JAM_TOP = const(30000)  # mA: two squares of it fit 32 bits
+REVERSE_TICKS = const(20)  # 40 ms of braking by reversed drive at most
+BRAKE_TICKS = const(60)  # and of it and the short after it, in all
+PUSH_TOP = const(262143)  # mA: what a gain of 4095 can take within 32 bits
+MISS_TOP = const(262143)  # 2^-16 count: four counts, the same
+OPPOSED_TOP = const(1120000)  # 1/16 mA
+UNSURE_GROWS = const(655)  # 2^-16 count: a hundredth a tick, what a load may do to the speed
+RIGHT_TOP = const(60)  # ticks
+LEARNING_SPEED = const(6553)  # 2^-16 count per tick: a tenth
+LOST = const(36000)  # 2^-16 count: behind by less than an edge it may be a jam, and is driven with care
+JAM = const(79000)  # by more than one that was lost, it is one
+STUCK_TICKS = const(10)  # without a count while none is wanted
 TIMED_TOP = const(100000)  # ticks up to which an overload is timed; the setting is far below
 CREEP = const(2)  # counts that the lever may creep at rest before it is brought back to the aim, as far as a plan joins
 STEPS_TOP = const(
@@ -311,8 +352,27 @@ def _measure(state):
         s[QUIET] = 0
     elif s[QUIET] < 100000:
         s[QUIET] = s[QUIET] + 1
-    # the estimate runs on at its speed and is corrected only by what lies outside the cell that the count stands for
+    # the estimate runs on by the motor model and is corrected only by what lies outside the cell that the count stands for
     speed = s[X_SPEED]
+    if s[D1_HIGH] == 0 and s[QUIET] >= STUCK_TICKS:  # friction holds it, whatever the model says
+        speed = 0
+        s[OPPOSED_16] = s[OPPOSED_16] + s[LOAD] - (s[OPPOSED_16] >> 4)
+    else:
+        accel = s[D2_HIGH] >> s[S_ACCEL_SHIFT]
+        accel = A_TOP if accel > A_TOP else (0 - A_TOP if accel < 0 - A_TOP else accel)
+        push = s[CURRENT] - (s[OPPOSED_16] >> 4) - ((accel * s[S_KL_NUM]) >> s[S_KL_SHIFT])
+        if speed > MOVING_SPEED:
+            push = push - s[S_FRICTION_MA]
+        elif speed < 0 - MOVING_SPEED:
+            push = push + s[S_FRICTION_MA]
+        elif push > s[S_FRICTION_MA]:
+            push = push - s[S_FRICTION_MA]
+        elif push < 0 - s[S_FRICTION_MA]:
+            push = push + s[S_FRICTION_MA]
+        else:
+            push = 0
+        push = PUSH_TOP if push > PUSH_TOP else (0 - PUSH_TOP if push < 0 - PUSH_TOP else push)
+        speed = speed + ((push * s[S_GAIN_NUM]) >> s[S_GAIN_SHIFT])
     frac = s[X_FRAC] + speed
     whole = s[X_INT] + (frac >> 16)
     frac = frac & 0xFFFF
@@ -321,13 +381,55 @@ def _measure(state):
         whole = count
         frac = 0x8000
         off = 0
-    miss = (off << 16) - frac
-    if miss < 0:
-        miss = miss + 0x10000
-        if miss > 0:
-            miss = 0
-    frac = frac + (miss >> 2)
-    speed = speed + (miss >> 6)
+    # how far it may be off grows from tick to tick, and ends where the count's cell ends
+    low = s[X_LOW] - UNSURE_GROWS
+    high = s[X_HIGH] + UNSURE_GROWS
+    bottom = (off << 16) - frac
+    top = bottom + 0x10000
+    edges = s[S_DISC_EDGES]
+    if edges:
+        phase = (s[PHASE] + delta) % edges
+        after = phase + 1 if phase + 1 < edges else 0
+        if (delta == 1 or delta == -1) and (speed > LEARNING_SPEED or speed < 0 - LEARNING_SPEED):
+            # the edge that was passed lies, on the average, midway between where the disc was and where it is
+            edge = UNEVEN + (phase if delta > 0 else after)
+            seen = s[UNEVEN_SUM] // edges - (bottom if delta > 0 else top) - (speed >> 1) - s[edge]
+            seen = 0x8000 if seen > 0x8000 else (-0x8000 if seen < -0x8000 else seen)
+            seen = (seen >> 6) - (s[edge] >> 10)
+            s[edge] = s[edge] + seen
+            s[UNEVEN_SUM] = s[UNEVEN_SUM] + seen
+        s[PHASE] = phase
+        # all of them off alike would be the count's own place
+        mean = s[UNEVEN_SUM] // edges
+        bottom = bottom + s[UNEVEN + phase] - mean
+        top = top + s[UNEVEN + after] - mean
+    if low < bottom:
+        low = bottom
+    if high > top:
+        high = top
+    if low > high:
+        if low > top:
+            low = top
+        high = low
+    miss = low if low > 0 else (high if high < 0 else 0)
+    s[X_LOW] = low - miss
+    s[X_HIGH] = high - miss
+    frac = frac + miss
+    # the more ticks it was right before, the less each of them can be blamed for the miss
+    ticks = s[X_RIGHT] + 4
+    if miss:
+        s[X_RIGHT] = 0
+    elif s[X_RIGHT] < RIGHT_TOP:
+        s[X_RIGHT] = s[X_RIGHT] + 1
+    s[LAG] = s[LAG] - (s[LAG] >> 3) + miss
+    speed = speed + miss // ticks
+    close = MISS_TOP if miss > MISS_TOP else (0 - MISS_TOP if miss < 0 - MISS_TOP else miss)
+    close = (close * s[S_WATCH_NUM]) >> s[S_WATCH_SHIFT]
+    close = OPPOSED_TOP if close > OPPOSED_TOP else (0 - OPPOSED_TOP if close < 0 - OPPOSED_TOP else close)
+    opposed = s[OPPOSED_16] - close * 16 // (ticks * ticks)
+    s[OPPOSED_16] = (
+        OPPOSED_TOP if opposed > OPPOSED_TOP else (0 - OPPOSED_TOP if opposed < 0 - OPPOSED_TOP else opposed)
+    )
     # no edge for n ticks means at most a cell in n ticks; twice that, since magnets are uneven
     top = SPEED_TOP
     if s[QUIET] > 1:
@@ -383,6 +485,8 @@ def _obey(state):
         s[FAULT] = 0
         if s[MODE] == OFF:
             s[LABEL] = DISARMED
+    elif s[MODE] == BRAKE:
+        return  # it ends by itself, with drive removed
     elif command == C_FAULT:
         if s[MODE] != OFF:
             _fault(state, s[ARG_CODE], 1)
@@ -532,7 +636,7 @@ def _fault(state, code, category):
 def _refer(state, queue):
     """Move the reference on by one tick."""
     s = ptr32(state)
-    if s[MODE] == OFF:
+    if s[MODE] == OFF or s[MODE] == BRAKE:
         s[R_INT] = s[COUNT]
         s[R_FRAC] = 0x800000
         return
@@ -744,20 +848,28 @@ def _drive(state):
     bridge = 1
     accel = s[D2_HIGH] >> s[S_ACCEL_SHIFT]
     accel = A_TOP if accel > A_TOP else (0 - A_TOP if accel < 0 - A_TOP else accel)
+    rotor = (accel * s[S_KJ_NUM]) >> s[S_KJ_SHIFT]
     if s[MODE] == OFF or (s[MODE] == REST and s[S_REST_MODE] == 2):
         bridge = 0
+    elif s[MODE] == BRAKE:
+        volts = int(_reverse(state, back, supply))
     elif s[MODE] != REST or s[S_REST_MODE] == 1:
-        # the error is what lies between the reference and the cell that the count stands for
-        away = ((s[R_INT] - s[COUNT] + HALF) & MASK) - HALF
-        away = 1000 if away > 1000 else (-1000 if away < -1000 else away)
-        error = (away << 8) + (s[R_FRAC] >> 16)
-        if error > 255:
-            error = error - 255
-        elif error >= 0:
-            error = 0
+        speed = s[D1_HIGH]
+        if speed:
+            away = ((s[R_INT] - s[X_INT] + HALF) & MASK) - HALF
+            away = 1000 if away > 1000 else (-1000 if away < -1000 else away)
+            error = (away << 8) + (s[R_FRAC] >> 16) - (s[X_FRAC] >> 8)
+        else:
+            # at its end the error is what lies between the reference and the cell that the count stands for
+            away = ((s[R_INT] - s[COUNT] + HALF) & MASK) - HALF
+            away = 1000 if away > 1000 else (-1000 if away < -1000 else away)
+            error = (away << 8) + (s[R_FRAC] >> 16)
+            if error > 255:
+                error = error - 255
+            elif error >= 0:
+                error = 0
         if s[MODE] == REST and error <= s[S_REST_DEADBAND] and error >= 0 - s[S_REST_DEADBAND]:
             error = 0
-        speed = s[D1_HIGH]
         v = speed >> s[S_SPEED_SHIFT]
         v = V_TOP if v > V_TOP else (0 - V_TOP if v < 0 - V_TOP else v)
         ahead = (v * s[S_KE_NUM]) >> s[S_KE_SHIFT]
@@ -765,17 +877,24 @@ def _drive(state):
         ahead = ahead + (((ahead - back) * s[S_DAMPING]) >> 8)
         ahead = ahead + ((accel * s[S_KA_NUM]) >> s[S_KA_SHIFT])
         # friction is against the reference's motion; at its end, against what is left of the way
+        friction = (s[S_FRICTION_MA] * s[S_OHM_NUM]) >> s[S_OHM_SHIFT]
         if speed > 0 or (speed == 0 and error > 0):
-            ahead = ahead + s[S_FRICTION_MV]
+            ahead = ahead + friction
         elif speed < 0 or error < 0:
-            ahead = ahead - s[S_FRICTION_MV]
+            ahead = ahead - friction
+        if speed:
+            push = s[OPPOSED_16] >> 4
+            push = PUSH_TOP if push > PUSH_TOP else (0 - PUSH_TOP if push < 0 - PUSH_TOP else push)
+            push = (push * s[S_OHM_NUM]) >> s[S_OHM_SHIFT]
+            top = s[S_NOMINAL_MV]
+            s[INTEGRAL] = (top if push > top else (0 - top if push < 0 - top else push)) << 12
         volts = ahead + ((error * s[S_KP_NUM]) >> s[S_KP_SHIFT]) + (s[INTEGRAL] >> 12)
         # the slew limit first, the current limit last: in a jam the drive must be free to fall at once
         step = s[VOLTS] + s[S_SLEW_MV]
         volts = step if volts > step else volts
         step = s[VOLTS] - s[S_SLEW_MV]
         volts = step if volts < step else volts
-        drop = s[S_HOME_DROP] if s[LABEL] == HOMING else s[S_DROP_MV]
+        drop = int(_drop(state, rotor))
         top = (supply * s[S_MAX_DUTY]) // 10000
         high = back + drop if back + drop < top else top
         low = back - drop if back - drop > 0 - top else 0 - top
@@ -786,7 +905,7 @@ def _drive(state):
         if volts < low:
             volts = low
             free = 0 if error < 0 else 1
-        if free:  # no integration against a bound: it would have to be undone later
+        if free and speed == 0:  # no integration against a bound: it would have to be undone later
             more = (error * s[S_KI_NUM]) >> s[S_KI_SHIFT]
             top = s[S_NOMINAL_MV] << 12
             more = top if more > top else (0 - top if more < 0 - top else more)
@@ -796,6 +915,8 @@ def _drive(state):
                 more = more * SETTLE_HASTE
             total = s[INTEGRAL] + more
             s[INTEGRAL] = top if total > top else (0 - top if total < 0 - top else total)
+        if s[CAP] < 0:
+            volts = int(_reverse(state, back, supply))
     s[VOLTS] = volts
     duty = (volts * 10000) // supply if bridge else 0
     duty = 10000 if duty > 10000 else (-10000 if duty < -10000 else duty)
@@ -806,8 +927,46 @@ def _drive(state):
 
 
 @micropython.viper
+def _drop(state, rotor) -> int:
+    """Give the voltage that the winding may have: the current limit, or what the teeth bear and the rotor takes, if less."""
+    s = ptr32(state)
+    if s[LABEL] == HOMING:
+        return s[S_HOME_DROP]
+    most = int(_overload(state))
+    if s[S_OVERLOAD_EASE] == 0:
+        most = most + (most >> 5)  # or an overload could never be told
+    if s[CAP] < most:
+        most = s[CAP] if s[CAP] > 0 else 0
+    most = most + s[S_FRICTION_MA] + (int(rotor) if int(rotor) > 0 else 0 - int(rotor))
+    most = PUSH_TOP if most > PUSH_TOP else most
+    drop = (most * s[S_OHM_NUM]) >> s[S_OHM_SHIFT]
+    return drop if drop < s[S_DROP_MV] else s[S_DROP_MV]
+
+
+@micropython.viper
+def _overload(state) -> int:
+    """Give the load that is an overload now: the motion's own bound, or that of the sheet."""
+    s = ptr32(state)
+    if s[BOUND] > 0 and s[BOUND] < s[S_OVERLOAD_MA]:
+        return s[BOUND]
+    return s[S_OVERLOAD_MA]
+
+
+@micropython.viper
+def _reverse(state, back, supply) -> int:
+    """Give the drive voltage that stops the rotor: all the bridge bears until it stands, then a short across the motor."""
+    s = ptr32(state)
+    way = s[BRAKE_WAY]
+    if s[X_SPEED] * way <= 0 or s[BRAKED] >= REVERSE_TICKS:
+        return 0
+    top = (int(supply) * s[S_MAX_DUTY]) // 10000
+    volts = int(back) - way * s[S_DROP_MV]
+    return top if volts > top else (0 - top if volts < 0 - top else volts)
+
+
+@micropython.viper
 def _feel(state, back, accel):
-    """Tell current and load from the drive voltage, the back-EMF and the acceleration commanded, by the motor model."""
+    """Tell the current by the motor model, and the load on the teeth: moving from the observer, at rest from the current."""
     s = ptr32(state)
     current = 0
     if s[BRIDGE_OUT]:
@@ -815,18 +974,20 @@ def _feel(state, back, accel):
         current = MA_TOP if current > MA_TOP else (0 - MA_TOP if current < 0 - MA_TOP else current)
     s[CURRENT] = current
     part = current >> 4
-    s[SQUARES] = (s[SQUARES] + ((part * part) >> 8)) & MASK
-    load = current - ((int(accel) * s[S_KJ_NUM]) >> s[S_KJ_SHIFT])
-    if s[X_SPEED] > MOVING_SPEED:
-        load = load - s[S_FRICTION_MA]
-    elif s[X_SPEED] < 0 - MOVING_SPEED:
-        load = load + s[S_FRICTION_MA]
-    elif load > s[S_FRICTION_MA]:
-        load = load - s[S_FRICTION_MA]
-    elif load < 0 - s[S_FRICTION_MA]:
-        load = load + s[S_FRICTION_MA]
+    s[SQUARES] = (s[SQUARES] + ((part * part) >> 4)) & MASK
+    if s[X_SPEED] > MOVING_SPEED or s[X_SPEED] < 0 - MOVING_SPEED:
+        load = (s[OPPOSED_16] >> 4) + ((int(accel) * s[S_KL_NUM]) >> s[S_KL_SHIFT])
+        if (load > 0 and s[X_SPEED] < 0) or (load < 0 and s[X_SPEED] > 0):  # the load drives
+            load = PUSH_TOP if load > PUSH_TOP else (0 - PUSH_TOP if load < 0 - PUSH_TOP else load)
+            load = (load * s[S_BACK_NUM]) >> 8
     else:
-        load = 0
+        load = current - ((int(accel) * s[S_KJ_NUM]) >> s[S_KJ_SHIFT])
+        if load > s[S_FRICTION_MA]:
+            load = load - s[S_FRICTION_MA]
+        elif load < 0 - s[S_FRICTION_MA]:
+            load = load + s[S_FRICTION_MA]
+        else:
+            load = 0
     load = MA_TOP if load > MA_TOP else (0 - MA_TOP if load < 0 - MA_TOP else load)
     s[LOAD_16] = s[LOAD_16] + load * 4 - (s[LOAD_16] >> 2)
     s[LOAD] = s[LOAD_16] >> 4
@@ -841,6 +1002,11 @@ def _guard(state):
         _audit(state)
     mode = s[MODE]
     if mode == OFF:
+        return
+    if mode == BRAKE:
+        s[BRAKED] = s[BRAKED] + 1
+        if s[BRAKED] >= BRAKE_TICKS:
+            _remove(state, BY_FAULT)
         return
     load = s[LOAD] if s[LOAD] > 0 else 0 - s[LOAD]
     if s[MOTION] and load > s[PEAK]:
@@ -866,8 +1032,61 @@ def _guard(state):
     if s[ILLEGAL_TICKS] >= SECOND_TICKS:
         s[ILLEGAL_TICKS] = 0
         s[ILLEGAL_THEN] = s[ILLEGAL_IN]
+    _guard_jam(state)
+    if s[MODE] == BRAKE or s[MODE] == OFF:
+        return
     _guard_load(state, load)
     _guard_place(state)
+
+
+@micropython.viper
+def _guard_jam(state):
+    """A sudden jam: slower than the reference, and if it stood still now, the rotor would wind the train up to an overload."""
+    s = ptr32(state)
+    want = s[D1_HIGH] >> 8
+    way = 1 if want > 0 else -1
+    speed = s[X_SPEED] * way
+    if s[LABEL] == HOMING or want * way - speed < s[S_JAM_SPEED]:
+        s[SUSPECT] = 0
+        s[CAP] = JAM_TOP
+        return
+    s[SUSPECT] = s[SUSPECT] + 1
+    most = int(_overload(state))
+    nearly = most - (most >> 4)
+    if s[SUSPECT] * 2 >= s[S_STALL_MS] and s[CAP] >= nearly and speed * 8 < want * way and s[S_OVERLOAD_EASE] == 0:
+        _fault(state, STALLED, 0)
+        return
+    lag = 0 - s[LAG] * way
+    if lag < LOST or speed < 0:
+        if s[CAP] < JAM_TOP:  # it may be a load: press on gently
+            s[CAP] = s[CAP] + (s[S_OVERLOAD_MA] >> 6)
+        return
+    held = (s[OPPOSED_16] >> 4) * way
+    held = 0 if held < 0 else (JAM_TOP if held > JAM_TOP else held)
+    blow = ((speed >> 6) * s[S_BLOW_NUM]) >> s[S_BLOW_SHIFT]
+    blow = JAM_TOP if blow > JAM_TOP else blow
+    certain = held * held + blow * blow >= most * most
+    if certain:
+        first = s[CAP] >= 0
+        s[CAP] = -1
+        s[BRAKE_WAY] = way
+        s[BRAKED] = 0
+        if first:
+            _drive(state)
+    else:
+        # a drive of this much would wind the train up to a bit less than an overload
+        left = nearly * nearly - held * held - blow * blow
+        s[CAP] = left // (2 * (nearly - held)) if left > 0 else 0
+    if certain and lag > JAM and s[S_OVERLOAD_EASE] == 0:
+        s[FAULT] = OVERLOAD
+        _end(state, BY_FAULT)
+        s[PENDING] = 0
+        s[MODE] = BRAKE
+        s[LABEL] = STOPPING
+        s[INTEGRAL] = 0
+        s[D1_HIGH] = 0
+        s[D2_HIGH] = 0
+        _drive(state)
 
 
 @micropython.viper
@@ -895,14 +1114,13 @@ def _audit(state):
 def _guard_load(state, load):
     """Overload, stall."""
     s = ptr32(state)
-    most = s[S_OVERLOAD_MA]
-    if s[BOUND] > 0 and s[BOUND] < most:
-        most = s[BOUND]
-    s[OVER] = s[OVER] + 1 if int(load) > most else 0
+    s[OVER] = s[OVER] + 1 if int(load) > int(_overload(state)) else 0
     if s[OVER] > TIMED_TOP:  # eased, an overload may last for weeks
         s[OVER] = TIMED_TOP
     current = s[CURRENT] if s[CURRENT] > 0 else 0 - s[CURRENT]
-    s[STALL] = s[STALL] + 1 if current > s[S_STALL_MA] and s[DELTA] == 0 else 0
+    away = ((s[R_INT] - s[COUNT] + HALF) & MASK) - HALF
+    wanted = away > 1 or away < -1
+    s[STALL] = s[STALL] + 1 if current > s[S_STALL_MA] and s[DELTA] == 0 and wanted else 0
     over = s[OVER] * 2 >= s[S_OVERLOAD_MS] and s[S_OVERLOAD_EASE] == 0
     stalled = s[STALL] * 2 >= s[S_STALL_MS]
     if over or stalled:
@@ -918,7 +1136,7 @@ def _guard_load(state, load):
             s[TARGET_SPEED] = 0
         elif over:
             _fault(state, OVERLOAD, 0)
-        else:
+        elif s[S_OVERLOAD_EASE] == 0:
             _fault(state, STALLED, 0)
 
 
@@ -930,12 +1148,13 @@ def _guard_place(state):
         return
     away = ((s[R_INT] - s[COUNT] + HALF) & MASK) - HALF
     delta = s[DELTA]
-    # away from the reference, against the drive, and faster and faster: a load that is being braked gets slower
+    # away from the reference, not the way it goes, against the drive, faster and faster: a load that is braked gets slower
+    want = s[D1_HIGH]
     gain = s[X_SPEED] - s[SPEED_THEN]
     s[SPEED_THEN] = s[X_SPEED]
-    if away > 2 and delta < 0 and s[VOLTS] > 0:
+    if away > 2 and delta < 0 and want >= 0 and s[VOLTS] > 0:
         s[WRONG] = s[WRONG] - delta if gain < 0 else s[WRONG] + delta
-    elif away < -2 and delta > 0 and s[VOLTS] < 0:
+    elif away < -2 and delta > 0 and want <= 0 and s[VOLTS] < 0:
         s[WRONG] = s[WRONG] + delta if gain > 0 else s[WRONG] - delta
     elif delta:
         s[WRONG] = 0

@@ -52,11 +52,19 @@ def explain(cause: str, seen: Evidence) -> Explanation:
         "behind": f"{seen.following_deg:.1f}°",
         "travel": travel,
     }
+    if cause == "overload" and seen.peak_torque_nm is not None and seen.peak_torque_nm < seen.overload_nm:
+        text = _SUDDEN
     return Explanation(text.format(**values), advice)
 
 
 _INSTALL = "Install the firmware that came with this service, then reset."
 _HOME_AGAIN = "The position is not certain: home again before moving."
+
+_SUDDEN = (
+    "It was stopped suddenly by something{place}. It braked at once, since the motor's own swing would have loaded the gears"
+    " above {bound}. Drive was removed."
+)
+"""An overload that was seen coming: what was felt until then is less than the bound."""
 
 _WORDS: dict[str, tuple[str, str]] = {
     "overload": (

@@ -17,7 +17,7 @@ from geartender.build.motor import rotor_inertia_kg_m2
 from geartender.build.pulse import PulseScale
 from geartender.build.tables import Pulse
 from geartender.link.lines import LINE_MAX
-from geartender.servo.units import FINE, TICK_S, Scale
+from geartender.servo.units import FINE, TICK_S, WIRE, Scale
 
 OVERRIDE_MAX = 1.5
 """Highest speed override; the firmware takes no speed above this share of the sheet's limit."""
@@ -109,6 +109,21 @@ FOLLOW_SPAN_MAX = 1000
 FOLLOW_SUM_MAX = 2**29
 """What the way to a stop and the sum over the span may be in the follower's unit: the firmware's words with a bit to spare."""
 
+WATCH = 0.28
+"""Of a tick: how quickly the observer follows a change of the load, 100 rad/s; half of that in a coarse disc's own noise."""
+
+JAM_SPEED_SHARE = 0.1
+"""Share of the speed limit by which the motor must be slower than asked for in a sudden jam, and at least"""
+
+JAM_COUNTS = 0.1
+"""counts a tick, below which a coarse and uneven disc does not know its speed."""
+
+EDGES_MAX = 64
+"""Edges of a turn of the disc whose places the firmware learns; a finer disc is even enough, or has no use for it."""
+
+ASSUMED_STIFFNESS_NM_PER_DEG = 20.0
+"""N·m per degree of a train whose stiffness nobody has measured."""
+
 NO_PIN = 30
 """Stands for a pin that is not used."""
 
@@ -176,6 +191,7 @@ def firmware_settings(sheet: BuildSheet) -> dict[str, int]:
     dynamics = Dynamics.of(sheet, scale)
     return {
         **_supply(sheet, dynamics),
+        **_observer(dynamics, sheet, scale),
         **_control(dynamics, sheet, scale),
         **_ramps(sheet, scale),
         **_guards(sheet, scale, dynamics),
@@ -183,7 +199,7 @@ def firmware_settings(sheet: BuildSheet) -> dict[str, int]:
         **_travel(sheet, scale),
         **_homing(sheet, scale, dynamics),
         "rest_mode": {"brake": 0, "hold": 1, "coast": 2}[sheet.rest.after_move],
-        "rest_deadband": 64,
+        "rest_deadband": 160,
         "silence_ms": SILENCE_MS,
         "jog_ms": JOG_MS,
         "settle_ms": SETTLE_MS,
@@ -258,16 +274,14 @@ def _within(value: float, low: int, high: int) -> int:
 
 
 def _supply(sheet: BuildSheet, dynamics: Dynamics) -> dict[str, int]:
-    limit_a = current_limit_a(sheet)
-    if sheet.overload.action == "ease":
-        limit_a = min(limit_a, Scale.of(sheet).load_ma(overload_nm(sheet)) / 1000 + dynamics.friction_a)
+    stall_a = dynamics.motor.stall_current_a
     supply_mv = sheet.motor.supply_v * 1000
     return {
         "polarity": 1,
         "nominal_mv": _within(supply_mv, 1000, 60000),
         "max_duty": _within(sheet.bridge.max_duty * 10000, 500, 10000),
         "slew_mv": _within(supply_mv / SLEW_TICKS, 10, 60000),
-        "drop_mv": _within(limit_a * dynamics.motor.resistance_ohm * 1000, 10, 60000),
+        "drop_mv": _within((sheet.bridge.current_limit_a or stall_a) * dynamics.motor.resistance_ohm * 1000, 10, 60000),
         "supply_low_mv": _within(supply_mv * SUPPLY_LOW_SHARE, 0, 60000),
     }
 
@@ -299,9 +313,42 @@ def _control(dynamics: Dynamics, sheet: BuildSheet, scale: Scale) -> dict[str, i
     for name, value in gains.items():
         settings[f"{name}_num"], settings[f"{name}_shift"] = gain(value)
     settings["ri_num"] = max(1, settings["ri_num"])
-    settings["friction_mv"] = _within(dynamics.friction_a * motor.resistance_ohm * 1000, 0, 20000)
     settings["friction_ma"] = _within(motor.no_load_current_a * 1000, 0, 30000)
     return settings
+
+
+def _observer(dynamics: Dynamics, sheet: BuildSheet, scale: Scale) -> dict[str, int]:
+    """What the observer of the load knows of the machine, and what a sudden jam is."""
+    motor = dynamics.motor
+    per_ma = motor.kt_nm_per_a / 1000 / dynamics.rotor_kg_m2 * dynamics.counts_per_rad * TICK_S**2 * WIRE
+    per_a = 2 ** _shift_to_fit(_highest_accel(sheet, scale), A_BITS) / FINE / TICK_S**2
+    load_nm = sheet.load.inertia_kg_m2 * math.radians(per_a * scale.deg_per_count)
+    assert sheet.limits is not None  # noqa: S101 - firmware_settings has looked
+    slower = max(scale.counts(sheet.limits.speed_deg_s) * TICK_S * JAM_SPEED_SHARE, JAM_COUNTS)
+    gains = {
+        "gain": per_ma,
+        "blow": scale.load_ma(_blow_nm(dynamics, sheet, math.radians(64 / WIRE / TICK_S * scale.deg_per_count))),
+        "watch": WATCH**3 * 16 / per_ma,
+        "kl": scale.load_ma(load_nm),
+        "ohm": motor.resistance_ohm,
+    }
+    edges = counts_per_motor_turn(sheet.disc)
+    settings: dict[str, int] = {}
+    for name, value in gains.items():
+        num, shift = gain(value)
+        settings |= {f"{name}_num": num if name in ("kl", "blow") else max(1, num), f"{name}_shift": shift}
+    return settings | {
+        "back_num": _within(256 / Drive.of(sheet).efficiency ** 2, 256, GAIN_MAX),
+        "jam_speed": _within(slower * WIRE, 1, 4194303),
+        "disc_edges": edges if edges <= EDGES_MAX else 0,
+    }
+
+
+def _blow_nm(dynamics: Dynamics, sheet: BuildSheet, rad_s: float) -> float:
+    """Torque to which the rotor's energy winds the train up when the output is held at that speed."""
+    drive = Drive.of(sheet)
+    stiffness = math.degrees(sheet.load.stiffness_nm_per_deg or ASSUMED_STIFFNESS_NM_PER_DEG)
+    return rad_s * math.sqrt(dynamics.rotor_kg_m2 * drive.ratio**2 * stiffness * drive.efficiency)
 
 
 def _shift_to_fit(value: float, bits: int) -> int:
@@ -489,7 +536,7 @@ def _following(sheet: BuildSheet, scale: Scale) -> dict[str, int]:
 
 ORDER = (
     *("polarity", "nominal_mv", "max_duty", "slew_mv", "drop_mv", "speed_shift", "accel_shift"),
-    *("kp_num", "kp_shift", "ki_num", "ki_shift", "ke_num", "ke_shift", "ka_num", "ka_shift", "friction_mv"),
+    *("kp_num", "kp_shift", "ki_num", "ki_shift", "ke_num", "ke_shift", "ka_num", "ka_shift"),
     *("rest_deadband", "ri_num", "ri_shift", "kj_num", "kj_shift", "friction_ma"),
     *("ramp_accel", "ramp_jerk", "stop_accel", "stop_jerk", "max_speed"),
     *("overload_ma", "overload_ms", "overload_ease", "stall_ma", "stall_ms", "following_counts", "wrong_way_counts"),
@@ -497,6 +544,8 @@ ORDER = (
     *("endless", "travel_low", "travel_high", "travel_margin"),
     *("home_way", "home_fast", "home_slow", "home_back", "home_span", "home_drop_mv"),
     *("rest_mode", "silence_ms", "jog_ms", "settle_ms", "turn_counts", "damping"),
+    *("gain_num", "gain_shift", "watch_num", "watch_shift", "kl_num", "kl_shift", "back_num", "ohm_num", "ohm_shift"),
+    *("jam_speed", "blow_num", "blow_shift", "disc_edges"),
     *("pin_disc", "pin_home", "home_level", "bridge_inputs", "pin_pwm_a", "pin_pwm_b", "pin_enable", "pwm_hz"),
     *("pin_supply", "supply_ratio", "pin_tx", "pin_rx", "pin_pulse"),
     *("display_kind", "pin_sda", "pin_scl", "display_width", "display_height", "display_address"),

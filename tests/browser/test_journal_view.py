@@ -115,7 +115,9 @@ def test_it_is_saved_as_a_table_of_what_is_searched(jammed: Service, look: Open)
 def test_axe_finds_nothing_with_the_chart_open(jammed: Service, look: Open, scheme: str) -> None:
     page = look(jammed, "journal", **PHONE, color_scheme=scheme)
     settled(page, "journal")
-    page.get_by_label("Words").fill("removed")
+    with page.expect_response(lambda response: "text=removed" in response.url):
+        page.get_by_label("Words").fill("removed")
+    expect(page.locator("[data-entry]", has_not_text="removed")).to_have_count(0)
     page.get_by_role("button", name="Why did it stop?").first.click()
     expect(page.locator(".trace canvas")).to_have_count(3)
     results = Axe().run(page, options=RULES)
@@ -125,7 +127,9 @@ def test_axe_finds_nothing_with_the_chart_open(jammed: Service, look: Open, sche
 def test_with_large_type_on_a_narrow_screen_nothing_is_wider(jammed: Service, look: Open) -> None:
     page = look(jammed, "journal", viewport={"width": 320, "height": 640})
     settled(page, "journal")
-    page.get_by_label("Words").fill("removed")
+    with page.expect_response(lambda response: "text=removed" in response.url):
+        page.get_by_label("Words").fill("removed")
+    expect(page.locator("[data-entry]", has_not_text="removed")).to_have_count(0)
     page.get_by_role("button", name="Why did it stop?").first.click()
     expect(page.locator(".trace canvas")).to_have_count(3)
     fits_at_200_percent(page)

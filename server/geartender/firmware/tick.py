@@ -209,30 +209,33 @@ CAP = const(170)  # load in mA that the drive may press against while it looks l
 SUSPECT = const(171)  # ticks that it has looked like a jam
 LAG = const(172)  # 2^-16 count that the disc has been off the model lately, all in all
 PHASE = const(173)  # the edge below the count's cell, among those of a turn of the disc
+RAN_ON = const(174)  # 2^-16 count that the disc went beyond its model while it was braked
+TO_AND_FRO = const(175)  # counts in a row each against the one before
+DELTA_THEN = const(176)
 
 # --- following the pulse: the tracker goes to the aim within speed and acceleration, and the reference is where it has been
 # on average over the last TRACK_SPAN ticks, which bounds the jerk too. The tracker's unit is 2^(TRACK_SHIFT - 24) count.
-SOURCE = const(175)  # who leads: 0 the host, 1 the pulse
-AIM = const(176)  # count to go to
-AIM_ON = const(177)  # the main loop wants it followed
-AIM_AT = const(178)  # the aim that it came to rest for
-TRACK_INT = const(179)  # the tracker's place: counts
-TRACK_FRAC = const(180)  # and 2^-24
-TRACK_SPEED = const(181)
-TRACK_SUM = const(182)  # of the tracker's speeds over the span
-TRACK_LEFT = const(183)  # of the division by the span, in 2^-24 count / span
-TRACK_NEXT = const(184)  # word of the queue that holds the oldest of these speeds
-TRACK_STILL = const(185)  # ticks that the tracker has stood at the aim
-TRACK_SHIFT = const(186)
-TRACK_TOP = const(187)  # highest speed
-TRACK_ACCEL = const(188)
-TRACK_SPAN = const(189)
+SOURCE = const(177)  # who leads: 0 the host, 1 the pulse
+AIM = const(178)  # count to go to
+AIM_ON = const(179)  # the main loop wants it followed
+AIM_AT = const(180)  # the aim that it came to rest for
+TRACK_INT = const(181)  # the tracker's place: counts
+TRACK_FRAC = const(182)  # and 2^-24
+TRACK_SPEED = const(183)
+TRACK_SUM = const(184)  # of the tracker's speeds over the span
+TRACK_LEFT = const(185)  # of the division by the span, in 2^-24 count / span
+TRACK_NEXT = const(186)  # word of the queue that holds the oldest of these speeds
+TRACK_STILL = const(187)  # ticks that the tracker has stood at the aim
+TRACK_SHIFT = const(188)
+TRACK_TOP = const(189)  # highest speed
+TRACK_ACCEL = const(190)
+TRACK_SPAN = const(191)
 
 # --- the disc
-UNEVEN_SUM = const(190)  # of the words that follow
-UNEVEN = const(191)  # where each of them lies off its place, 2^-16 count, as learned
+UNEVEN_SUM = const(192)  # of the words that follow
+UNEVEN = const(193)  # where each of them lies off its place, 2^-16 count, as learned
 UNEVEN_WORDS = const(65)
-WORDS = const(256)
+WORDS = const(258)
 
 # --- a row of the plan queue: the reference at one tick, and its differences
 ROW_T = const(0)
@@ -316,6 +319,7 @@ RIGHT_TOP = const(60)  # ticks
 LEARNING_SPEED = const(6553)  # 2^-16 count per tick: a tenth
 LOST = const(36000)  # 2^-16 count: behind by less than an edge it may be a jam, and is driven with care
 JAM = const(79000)  # by more than one that was lost, it is one
+TO_AND_FRO_TOP = const(8)
 STUCK_TICKS = const(10)  # without a count while none is wanted
 TIMED_TOP = const(100000)  # ticks up to which an overload is timed; the setting is far below
 CREEP = const(2)  # counts that the lever may creep at rest before it is brought back to the aim, as far as a plan joins
@@ -422,6 +426,8 @@ def _measure(state):
     elif s[X_RIGHT] < RIGHT_TOP:
         s[X_RIGHT] = s[X_RIGHT] + 1
     s[LAG] = s[LAG] - (s[LAG] >> 3) + miss
+    if s[MODE] == BRAKE and s[BRAKED] < REVERSE_TICKS:
+        s[RAN_ON] = s[RAN_ON] + miss * s[BRAKE_WAY]
     speed = speed + miss // ticks
     close = MISS_TOP if miss > MISS_TOP else (0 - MISS_TOP if miss < 0 - MISS_TOP else miss)
     close = (close * s[S_WATCH_NUM]) >> s[S_WATCH_SHIFT]
@@ -1006,6 +1012,8 @@ def _guard(state):
     if mode == BRAKE:
         s[BRAKED] = s[BRAKED] + 1
         if s[BRAKED] >= BRAKE_TICKS:
+            if s[RAN_ON] > JAM:  # nothing had stopped it: edges had been lost
+                s[FAULT] = SENSOR_ERROR
             _remove(state, BY_FAULT)
         return
     load = s[LOAD] if s[LOAD] > 0 else 0 - s[LOAD]
@@ -1081,6 +1089,7 @@ def _guard_jam(state):
         s[FAULT] = OVERLOAD
         _end(state, BY_FAULT)
         s[PENDING] = 0
+        s[RAN_ON] = 0
         s[MODE] = BRAKE
         s[LABEL] = STOPPING
         s[INTEGRAL] = 0
@@ -1160,6 +1169,16 @@ def _guard_place(state):
         s[WRONG] = 0
     if s[WRONG] < 0:
         s[WRONG] = 0
+    # one sensor alone makes the count go to and fro wherever the disc goes
+    if want == 0:
+        s[TO_AND_FRO] = 0
+    elif delta:
+        s[TO_AND_FRO] = s[TO_AND_FRO] + 1 if delta + s[DELTA_THEN] == 0 else 0
+        s[DELTA_THEN] = delta
+    if s[TO_AND_FRO] >= TO_AND_FRO_TOP and want and (away > 2 or away < -2):
+        s[TO_AND_FRO] = 0
+        _fault(state, SENSOR_ERROR, 0)
+        return
     if s[WRONG] >= s[S_WRONG_WAY]:
         _fault(state, WRONG_DIRECTION, 0)
         return

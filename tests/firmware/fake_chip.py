@@ -12,7 +12,7 @@ from typing import Any
 
 from geartender.firmware import registers as r
 
-MODULES = ("machine", "rp2", "micropython", "framebuf")
+MODULES = ("machine", "rp2", "micropython", "framebuf", "utime")
 PERIOD = 6250
 """Steps of the PWM: 125 MHz at 20 kHz."""
 
@@ -80,6 +80,7 @@ class Chip:
     def __init__(self) -> None:
         self.log: list[tuple[Any, ...]] = []
         self.fed = 0
+        self.us, self.tick_us = 0, 300
         self.callback: Any = None
         self.received = deque[bytes]()
         self.sent = b""
@@ -96,6 +97,7 @@ class Chip:
             ),
             PIO=SimpleNamespace(SHIFT_LEFT=0, JOIN_RX=2),
         )
+        made["utime"].__dict__.update(ticks_us=self._us, ticks_diff=lambda late, early: late - early)
         made["micropython"].__dict__.update(
             const=lambda value: value,
             viper=lambda function: function,
@@ -103,6 +105,11 @@ class Chip:
             kbd_intr=lambda character: self._note("kbd_intr", character),
         )
         return made
+
+    def _us(self) -> int:
+        """The chip's clock, which goes on by what a tick takes at each look."""
+        self.us += self.tick_us
+        return self.us
 
     def names(self) -> list[str]:
         return [entry[0] for entry in self.log]

@@ -181,6 +181,22 @@ def test_whatever_goes_wrong_in_the_tick_takes_drive_away_and_ends_the_program(
         rig.program.turn()
 
 
+def test_ticks_that_take_too_long_are_counted_and_are_a_fault_when_they_go_on(
+    tmp_path: Any, chip: Chip, module: Any
+) -> None:
+    rig = wired(tmp_path, chip, module)
+    state = rig.program.core.state
+    state[t.MODE] = t.REST
+    for _ in range(3):
+        rig.tick()
+    assert state[t.OVERRAN_IN] == 0
+    chip.tick_us = 1600
+    for _ in range(4):
+        assert state[t.FAULT] == 0
+        rig.tick()
+    assert (state[t.OVERRAN_IN], state[t.FAULT], state[t.MODE]) == (4, t.OVERRUN, t.OFF)
+
+
 def test_the_supply_is_read_through_its_divider(tmp_path: Any, chip: Chip, module: Any) -> None:
     rig = wired(tmp_path, chip, module)
     rig.program.turn()

@@ -12,6 +12,7 @@ from binascii import hexlify
 import machine
 import micropython
 import rp2
+import utime
 
 from . import registers as r
 from . import tick as t
@@ -25,6 +26,7 @@ from .settings import HARDWARE, NO_PIN
 from .width import CLOCK_HZ, width
 
 TICK_HZ = 500
+TICK_US_MAX = 1500  # of the 2000 between two ticks
 WATCHDOG_MS = (
     500  # the tick feeds it: five hundred milliseconds without one, and the chip starts anew with everything off
 )
@@ -104,6 +106,7 @@ class Chip:
     def tick(self, _):
         """Do one tick, in the timer's interrupt; feed the watchdog only when all of it went well."""
         state = self.core.state
+        began = utime.ticks_us()
         try:
             r.take(state, self.wiring, self.pio, self.sio)
             t.tick(state, self.core.queue)
@@ -112,6 +115,8 @@ class Chip:
             self.bridge.off()
             self.error = error
             return
+        if utime.ticks_diff(utime.ticks_us(), began) > TICK_US_MAX:
+            state[t.OVERRAN_IN] = (state[t.OVERRAN_IN] + 1) & t.MASK
         if self.wiring[r.STUCK] < STUCK_TICKS:
             self.watchdog.feed()
 

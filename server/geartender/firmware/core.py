@@ -39,7 +39,6 @@ class Core:
         self.address = ""  # to open on a phone
         self.can_rest = False  # there are files that the host may want to change,
         self.to_rest = False  # and it has asked for that
-        self.overruns = 0
         self.total = 0  # the count, not wrapped
         self._clock = 0  # the time of the last turn of the main loop, not wrapped
         self._waiting = []

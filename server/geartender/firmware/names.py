@@ -15,6 +15,7 @@ CAUSES = (
     "supply-low",
     "too-hot",
     "home-not-found",
+    "overrun",
 )
 # The same for the display, in two lines of 16 letters
 FAULT_WORDS = (
@@ -29,4 +30,5 @@ FAULT_WORDS = (
     "Supply too low",
     "Winding too hot",
     "Home mark not   found",
+    "Board too slow",
 )

@@ -211,31 +211,33 @@ LAG = const(172)  # 2^-16 count that the disc has been off the model lately, all
 PHASE = const(173)  # the edge below the count's cell, among those of a turn of the disc
 RAN_ON = const(174)  # 2^-16 count that the disc went beyond its model while it was braked
 TO_AND_FRO = const(175)  # counts in a row each against the one before
-DELTA_THEN = const(176)
+OVERRAN_IN = const(176)  # ticks since boot that took too long, modulo 2^30; written by the board
+OVERRAN_THEN = const(177)
+DELTA_THEN = const(178)
 
 # --- following the pulse: the tracker goes to the aim within speed and acceleration, and the reference is where it has been
 # on average over the last TRACK_SPAN ticks, which bounds the jerk too. The tracker's unit is 2^(TRACK_SHIFT - 24) count.
-SOURCE = const(177)  # who leads: 0 the host, 1 the pulse
-AIM = const(178)  # count to go to
-AIM_ON = const(179)  # the main loop wants it followed
-AIM_AT = const(180)  # the aim that it came to rest for
-TRACK_INT = const(181)  # the tracker's place: counts
-TRACK_FRAC = const(182)  # and 2^-24
-TRACK_SPEED = const(183)
-TRACK_SUM = const(184)  # of the tracker's speeds over the span
-TRACK_LEFT = const(185)  # of the division by the span, in 2^-24 count / span
-TRACK_NEXT = const(186)  # word of the queue that holds the oldest of these speeds
-TRACK_STILL = const(187)  # ticks that the tracker has stood at the aim
-TRACK_SHIFT = const(188)
-TRACK_TOP = const(189)  # highest speed
-TRACK_ACCEL = const(190)
-TRACK_SPAN = const(191)
+SOURCE = const(179)  # who leads: 0 the host, 1 the pulse
+AIM = const(180)  # count to go to
+AIM_ON = const(181)  # the main loop wants it followed
+AIM_AT = const(182)  # the aim that it came to rest for
+TRACK_INT = const(183)  # the tracker's place: counts
+TRACK_FRAC = const(184)  # and 2^-24
+TRACK_SPEED = const(185)
+TRACK_SUM = const(186)  # of the tracker's speeds over the span
+TRACK_LEFT = const(187)  # of the division by the span, in 2^-24 count / span
+TRACK_NEXT = const(188)  # word of the queue that holds the oldest of these speeds
+TRACK_STILL = const(189)  # ticks that the tracker has stood at the aim
+TRACK_SHIFT = const(190)
+TRACK_TOP = const(191)  # highest speed
+TRACK_ACCEL = const(192)
+TRACK_SPAN = const(193)
 
 # --- the disc
-UNEVEN_SUM = const(192)  # of the words that follow
-UNEVEN = const(193)  # where each of them lies off its place, 2^-16 count, as learned
+UNEVEN_SUM = const(194)  # of the words that follow
+UNEVEN = const(195)  # where each of them lies off its place, 2^-16 count, as learned
 UNEVEN_WORDS = const(65)
-WORDS = const(258)
+WORDS = const(260)
 
 # --- a row of the plan queue: the reference at one tick, and its differences
 ROW_T = const(0)
@@ -296,6 +298,7 @@ HOST_SILENT = const(7)
 SUPPLY_LOW = const(8)
 TOO_HOT = const(9)
 HOME_NOT_FOUND = const(10)
+OVERRUN = const(11)
 
 SETTLE_TICKS = const(20)  # 40 ms in the target's cell is at rest: longer than one swing of the lever on its train
 SETTLE_HASTE = const(8)  # times quicker that the integral grows once the reference has come to rest
@@ -320,6 +323,7 @@ LEARNING_SPEED = const(6553)  # 2^-16 count per tick: a tenth
 LOST = const(36000)  # 2^-16 count: behind by less than an edge it may be a jam, and is driven with care
 JAM = const(79000)  # by more than one that was lost, it is one
 TO_AND_FRO_TOP = const(8)
+OVERRUNS_MAX = const(3)  # in a second
 STUCK_TICKS = const(10)  # without a count while none is wanted
 TIMED_TOP = const(100000)  # ticks up to which an overload is timed; the setting is far below
 CREEP = const(2)  # counts that the lever may creep at rest before it is brought back to the aim, as far as a plan joins
@@ -1008,6 +1012,7 @@ def _guard(state):
         _audit(state)
     mode = s[MODE]
     if mode == OFF:
+        s[OVERRAN_THEN] = s[OVERRAN_IN]
         return
     if mode == BRAKE:
         s[BRAKED] = s[BRAKED] + 1
@@ -1032,12 +1037,19 @@ def _guard(state):
         s[LOW] = 0
         if s[AFTER] != REMOVE or s[MODE] != RAMP:
             _fault(state, SUPPLY_LOW, 1)
+    if (
+        (s[OVERRAN_IN] - s[OVERRAN_THEN]) & MASK
+    ) >= OVERRUNS_MAX:  # one may be the host's doing; so many are not control
+        s[OVERRAN_THEN] = s[OVERRAN_IN]
+        _fault(state, OVERRUN, 0)
+        return
     s[ILLEGAL_TICKS] = s[ILLEGAL_TICKS] + 1
     if ((s[ILLEGAL_IN] - s[ILLEGAL_THEN]) & MASK) >= s[S_ILLEGAL_MAX]:
         s[ILLEGAL_THEN] = s[ILLEGAL_IN]
         _fault(state, SENSOR_ERROR, 0)
         return
     if s[ILLEGAL_TICKS] >= SECOND_TICKS:
+        s[OVERRAN_THEN] = s[OVERRAN_IN]
         s[ILLEGAL_TICKS] = 0
         s[ILLEGAL_THEN] = s[ILLEGAL_IN]
     _guard_jam(state)

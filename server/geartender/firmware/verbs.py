@@ -102,7 +102,7 @@ class Verbs:
 
     def beat(self):
         """Tell the time and the counters of the line."""
-        return (self.core.now(), self.core.reader.bad, self.core.overruns)
+        return (self.core.now(), self.core.reader.bad, self.core.state[t.OVERRAN_IN])
 
     def rate(self, period_ms):
         """Set the telemetry period."""

@@ -50,7 +50,7 @@ STATES = ("disarmed", "ready", "moving", "homing", "turning", "jogging", "stoppi
 ENDINGS = ("none", "done", "replaced", "stopped", "faulted")
 CAUSES = (
     *("overload", "stalled", "wrong-direction", "sensor-error", "following-error", "travel", "host-silent"),
-    *("supply-low", "too-hot", "home-not-found"),
+    *("supply-low", "too-hot", "home-not-found", "overrun"),
 )
 EVENTS = ("boot", "fault", "ended", "audit", "silent", "lead")
 SOURCES = ("host", "pulse")

@@ -103,6 +103,10 @@ _WORDS: dict[str, tuple[str, str]] = {
         "The motor's winding reached {winding} by the thermal model{place}. It ramped down and removed drive.",
         "Let it cool, then move less often, slower, or with less load.",
     ),
+    "overrun": (
+        "The board could not keep its control on time{place}. Drive was removed.",
+        "Reset it. If it happens again the board is too slow or its program is damaged: install the firmware anew.",
+    ),
     "home-not-found": (
         "The home mark was not found within the travel. It ramped down and removed drive.",
         "Check the home sensor, its magnet or flag and its wire, and the direction of seeking in the build sheet.",

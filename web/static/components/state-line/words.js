@@ -55,6 +55,7 @@ const REASONS = {
   "supply-low": "the supply fell too low",
   "too-hot": "the winding got too hot",
   "home-not-found": "home was not found",
+  "overrun": "the board did not keep time",
   "controller-reset": "the controller restarted",
 };
 

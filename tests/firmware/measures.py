@@ -12,8 +12,8 @@ from tests.firmware.plants import Machine
 
 SMOOTH_S = 0.02
 """s: the true torque is looked at through a filter as slow as the estimate's own, since the train rings."""
-STEADY_NM_S = 1.0
-"""Share of the limit that the smoothed truth may change by in a second, for the load to count as steady."""
+KNOWN_SHARE = 0.1
+"""Share of the top speed from which on the load can be known: at rest friction hides it."""
 
 
 class Record(Bench):
@@ -94,7 +94,9 @@ def move(bench: Record, motion: int, to_deg: float) -> MoveFigures:
     way = 1 if goal > here else -1
     zero = bench.telemetry["count"] - rows[-1].counts
     moving = [row for row in rows if row.mode == tick.PLAN]
-    under_way = [row for row in moving if row.accel]
+    assert bench.sheet.limits is not None
+    known = bench.sheet.limits.speed_deg_s * KNOWN_SHARE
+    under_way = [row for row in moving if row.accel and abs(row.output_deg_s) > known]
     return MoveFigures(
         abs(rows[-1].counts + zero - goal),
         max(abs(row.behind) for row in moving),

@@ -1,6 +1,7 @@
 """Runs: what they do, how long they take, and who or what ends them."""
 
 import asyncio
+from pathlib import Path
 
 import pytest
 
@@ -345,3 +346,53 @@ def test_a_long_run_agrees_with_the_truth_and_with_its_preview() -> None:
     tally = run_steps(40, seed=3)
     assert tally.steps == 40
     assert tally.wrong == []
+
+
+def test_after_a_power_cut_a_run_is_unknown_and_nothing_goes_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    url = f"sqlite:///{tmp_path / 'geartender.db'}"
+    ids: list[str] = []
+
+    async def before(house: House) -> None:
+        await house.homed()
+        await house.put("air", AIR)
+        ids.append((await house.start("air")).id)
+        await asyncio.sleep(1)
+
+        async def cut(_: object) -> None:
+            raise NotStored("there is no power")
+
+        monkeypatch.setattr(house.store, "put_run", cut)
+        monkeypatch.setattr(house.store, "put_run_step", cut)
+
+    async def after(house: House) -> None:
+        await house.connected()
+        report = await house.runs.report(ids[0])
+        assert report.state == "unknown"
+        assert report.steps[-1].state == "unknown"
+        await asyncio.sleep(10)
+        snapshot = house.servo.snapshot()
+        assert (snapshot.run, snapshot.armed) == (None, False)
+
+    in_house(before, url=url)
+    in_house(after, url=url)
+
+
+def test_a_disk_that_fails_in_the_midst_ends_the_run(monkeypatch: pytest.MonkeyPatch) -> None:
+    async def scenario(house: House) -> None:
+        await house.homed()
+        await house.put("air", AIR)
+        run = await house.start("air")
+        await asyncio.sleep(1)
+
+        async def full(_: object) -> None:
+            raise NotStored("the disk is full")
+
+        monkeypatch.setattr(house.store, "put_run_step", full)
+        await run.ended()
+        assert (run.state, run.reason) == ("stopped", "the disk is full")
+        assert house.servo.snapshot().run is None
+        await house.until(lambda: house.servo.snapshot().state == "ready")
+
+    in_house(scenario)

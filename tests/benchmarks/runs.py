@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+import gc
 import random
 import sys
 import tempfile
@@ -136,6 +137,7 @@ def live_a_year(hours: int) -> dict[str, float]:
             task = asyncio.create_task(keeper.run())
             for quarter in range(1, 5):
                 await asyncio.sleep(hours * 3600 / 4)
+                gc.collect()
                 seen[f"memory_kib_{quarter}"] = tracemalloc.get_traced_memory()[0] / 1024
             task.cancel()
             runs = Counter(

@@ -1,21 +1,20 @@
 // @ts-check
-import { html, need, setEnabled, setHidden, setText } from "../../lib/dom.js";
+import { need, setEnabled, setHidden, setText } from "../../lib/dom.js";
 import { Problem } from "../../lib/api.js";
 import { angleDigits } from "../../lib/format.js";
 import { readStored, writeStored } from "../../lib/preferences.js";
 import { report } from "../../lib/report.js";
-import { question } from "../question/question.js";
 import { mountHoldToRun } from "../hold-to-run/hold-to-run.js";
 import { Draft } from "../build-view/draft.js";
-import { nameOfPointer } from "../build-view/paths.js";
 import { Cards } from "./cards.js";
 import { inserted } from "./lists.js";
+import { mistakesByStep } from "./mistakes.js";
 import { PlanDrawing } from "./plan-drawing.js";
+import { Storing, download, plainName } from "./storing.js";
 
 const KEY = "geartender-sequence";
 /** Typing on is one change; the preview waits until it pauses. */
 const PREVIEW_AFTER_MS = 400;
-const STEP_PLACE = /^(?:steps\[\d+\](?:\.(?=steps))?)+/;
 
 /** @typedef {{name: string, etag: string, saved: any, doc: any}} Opened */
 
@@ -37,6 +36,7 @@ export class Editor extends EventTarget {
     this.mistakes = new Map();
     this.timer = 0;
     this.asked = 0;
+    this.storing = new Storing(page, signal);
     this.plan = new PlanDrawing(need(host, "[data-preview]"), signal);
     this.nameField = /** @type {HTMLInputElement} */ (need(host, "[data-name]"));
     this.noteField = /** @type {HTMLInputElement} */ (need(host, "[data-note]"));
@@ -60,7 +60,7 @@ export class Editor extends EventTarget {
     on("undo", () => (this.draft.undo(), ""));
     on("redo", () => (this.draft.redo(), ""));
     on("run", () => this.run());
-    on("download", () => this.download());
+    on("download", () => download(this.name, this.draft.doc));
     on("delete", () => this.remove());
     on("close", () => (this.close(), ""));
     on("add-here", () => this.addHere());
@@ -158,14 +158,10 @@ export class Editor extends EventTarget {
   takeMistakes(error) {
     this.mistakes = new Map();
     if (!(error instanceof Problem)) return;
-    const elsewhere = [];
-    for (const { detail, pointer } of error.errors) {
-      const place = STEP_PLACE.exec(nameOfPointer(pointer))?.[0];
-      if (place) this.mistakes.set(place, detail.replace(/^[\w[\].]+: /, ""));
-      else elsewhere.push(detail);
-    }
+    const { steps, others } = mistakesByStep(error.errors);
+    this.mistakes = steps;
     this.plan.show(null);
-    const rest = elsewhere.length || !error.errors.length ? [error.message, ...elsewhere].join(" ") : "";
+    const rest = others.length || !error.errors.length ? [error.message, ...others].join(" ") : "";
     if (rest) void report(this.host, Promise.reject(new Error(rest)));
   }
 
@@ -188,9 +184,9 @@ export class Editor extends EventTarget {
 
   async save() {
     try {
-      return await this.put();
+      return await this.stored(this.storing.put(this.name, this.draft));
     } catch (error) {
-      if (error instanceof Problem && error.slug === "stale") return this.settle();
+      if (error instanceof Problem && error.slug === "stale") return this.stored(this.storing.settle(this.name, this.draft));
       if (error instanceof Problem && error.errors.length) {
         this.takeMistakes(error);
         this.paint();
@@ -200,61 +196,23 @@ export class Editor extends EventTarget {
     }
   }
 
-  async put() {
-    const { draft } = this;
-    /** @type {Record<string, string>} */
-    const headers = draft.etag ? { "If-Match": draft.etag } : { "If-None-Match": "*" };
-    const { decoded, etag } = await this.page.api.ask("PUT", this.path, draft.doc, { headers });
-    draft.rebase(decoded, etag);
+  /** @param {Promise<string>} work */
+  async stored(work) {
+    const words = await work;
     this.dispatchEvent(new Event("saved"));
-    return "Saved.";
-  }
-
-  get path() {
-    return `sequences/${encodeURIComponent(this.name)}`;
-  }
-
-  /** Somebody else has saved, or there is one of that name already. @returns {Promise<string>} */
-  async settle() {
-    const answer = await question(this.page, "Another one is stored under this name", [
-      html("p", {}, "It was saved after you opened yours, or before you gave yours this name. Only one can stay."),
-    ], [
-      { answer: "theirs", words: "Take theirs" }, { answer: "mine", words: "Keep mine, overwrite theirs", main: true },
-    ], this.signal);
-    if (!answer) return "Not saved.";
-    const { decoded, etag } = await this.page.api.ask("GET", this.path);
-    this.draft.rebase(decoded, etag);
-    if (answer === "mine") return this.put();
-    this.draft.replace(decoded);
-    return "This is theirs now. Undo brings yours back.";
+    return words;
   }
 
   async run() {
-    await this.page.api.call("POST", `${this.path}/runs`, {}, { once: true });
+    await this.page.api.call("POST", `${Storing.path(this.name)}/runs`, {}, { once: true });
     return "It runs.";
   }
 
-  download() {
-    const url = URL.createObjectURL(new Blob([JSON.stringify(this.draft.doc, null, 2)], { type: "application/json" }));
-    const name = `${this.name || "sequence"}.json`;
-    html("a", { href: url, download: name }).click();
-    URL.revokeObjectURL(url);
-    return `${name} is in your downloads.`;
-  }
-
   async remove() {
-    const answer = await question(this.page, `Delete ${this.name}?`, [html("p", {}, "It is gone for everybody. What it did stays in the journal.")], [
-      { answer: "delete", words: "Delete it" }, { answer: "", words: "Keep it", main: true },
-    ], this.signal);
-    if (answer !== "delete") return "";
-    await this.page.api.ask("DELETE", this.path, undefined, { headers: { "If-Match": this.draft.etag } });
-    this.dispatchEvent(new Event("saved"));
-    this.close();
+    if (await this.storing.remove(this.name, this.draft.etag)) {
+      this.dispatchEvent(new Event("saved"));
+      this.close();
+    }
     return "";
   }
-}
-
-/** A name that can stand in an address. @param {string} text */
-export function plainName(text) {
-  return text.toLowerCase().normalize("NFKD").replace(/[^a-z0-9]+/g, "-").replace(/^-+|-+$/g, "").slice(0, 40).replace(/-+$/, "");
 }

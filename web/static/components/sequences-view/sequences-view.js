@@ -2,9 +2,10 @@
 import { Api } from "../../lib/api.js";
 import { html, need, setHidden, setText } from "../../lib/dom.js";
 import { report } from "../../lib/report.js";
-import { Editor, plainName } from "./editor.js";
+import { Editor } from "./editor.js";
 import { patterns } from "./patterns.js";
 import { RunBar } from "./run-bar.js";
+import { plainName } from "./storing.js";
 import { Timetable } from "./timetable.js";
 
 /** The stored sequences, the one being edited, and when they run by themselves.

@@ -3,8 +3,8 @@ import { html, need, setHidden, setText } from "../../lib/dom.js";
 import { report } from "../../lib/report.js";
 import { question } from "../question/question.js";
 import { dayStrip } from "./day-strip.js";
-import { plainName } from "./editor.js";
 import { showEntryForm } from "./entry-form.js";
+import { plainName } from "./storing.js";
 
 const DAY_MS = 86_400_000;
 

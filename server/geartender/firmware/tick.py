@@ -235,8 +235,7 @@ TRACK_SPAN = const(193)
 
 # --- the disc
 UNEVEN_SUM = const(194)  # of the words that follow
-UNEVEN = const(195)  # where each of them lies off its place, 2^-16 count, as learned
-UNEVEN_WORDS = const(65)
+UNEVEN = const(195)  # where each edge lies off its place, 2^-16 count, as learned: 64 words
 WORDS = const(260)
 
 # --- a row of the plan queue: the reference at one tick, and its differences

@@ -120,6 +120,38 @@ def test_with_a_keyboard_alone(demo: Service, look: Open) -> None:
     assert demo.sequence("nod") == {"steps": [{"do": "move", "to_deg": 7}]}
 
 
+def test_everything_that_a_sequence_can_say_is_said_in_the_page(demo: Service, look: Open) -> None:
+    demo.put_sequence("shut", {"steps": [{"do": "move", "to_deg": 0}]})
+    demo.put_sequence("mine", {"steps": [{"do": "move", "to_deg": 20}, {"do": "check", "torque_below_nm": 2}]})
+    page = look(demo, "sequences")
+    page.get_by_role("button", name="mine", exact=True).click()
+    field(editor(page), "If the servo stops itself").select_option("run shut")
+    move = card(page, "steps[0]")
+    move.get_by_text("More limits of this step").click()
+    field(move, "Highest torque").fill("0,9")
+    field(move, "Highest acceleration").fill("5")
+    field(move, "Highest jerk").fill("50")
+    check = card(page, "steps[1]")
+    field(check, "Goal").select_option("Angle between two")
+    field(check, "From").fill("19")
+    field(check, "Up to").fill("21")
+    field(check, "If it does not hold").select_option("run shut")
+    expect(page.locator("[data-plan-words]")).to_contain_text("in 2 steps")
+    page.get_by_role("button", name="Save", exact=True).click()
+    expect(page.locator("[data-status]")).to_have_text("Saved.")
+    assert demo.sequence("mine") == {
+        "steps": [
+            {"do": "move", "to_deg": 20, "torque_nm": 0.9, "accel_deg_s2": 5, "jerk_deg_s3": 50},
+            {"do": "check", "angle_within_deg": [19, 21], "otherwise": {"run": "shut"}},
+        ],
+        "on_fault": {"run": "shut"},
+    }
+    page.reload()
+    expect(field(card(page, "steps[0]"), "Highest torque")).to_have_value("0.9")
+    field(card(page, "steps[1]"), "Goal").select_option("Angle off its target by less than")
+    expect(card(page, "steps[1]").get_by_label("From")).to_have_count(0)
+
+
 def test_a_step_that_cannot_be_done_is_marked_where_it_stands(demo: Service, look: Open) -> None:
     inner = {"do": "repeat", "times": 2, "steps": [{"do": "move", "to_deg": 20}]}
     demo.put_sequence("sweep", {"steps": [inner]})
@@ -163,7 +195,7 @@ def test_a_draft_survives_a_reload_and_goes_out_and_in_as_a_file(demo: Service, 
     file = tmp_path / "mine.json"
     download.value.save_as(file)
     assert json.loads(file.read_text())["steps"][1]["do"] == "repeat"
-    page.get_by_role("button", name="Close", exact=True).click()
+    page.get_by_role("button", name="Leave", exact=True).click()
     page.locator("[data-sequence-file]").set_input_files(file)
     expect(page.locator("[data-editor-title]")).to_have_text("mine")
 
@@ -218,6 +250,8 @@ def test_the_timetable_by_the_sun(demo: Service, look: Open) -> None:
     form.get_by_label("Name of the entry").fill("Dusk")
     form.get_by_label("When").select_option("set")
     form.get_by_label("Minutes after it, negative before").fill("-30")
+    form.get_by_label("Time zone").fill("Asia/Tokyo")
+    form.get_by_label("What it is for").fill("Keeps the warmth in.")
     page.get_by_role("button", name="Save entry").click()
     row = page.locator("[data-entries] li")
     expect(row).to_contain_text("close, next 20")
@@ -230,6 +264,8 @@ def test_the_timetable_by_the_sun(demo: Service, look: Open) -> None:
         "sun": "set",
         "offset_min": -30,
         "missed": "skip",
+        "zone": "Asia/Tokyo",
+        "note": "Keeps the warmth in.",
     }
     page.get_by_label("dusk is on").uncheck()
     expect(row).to_contain_text("close, never")

@@ -80,7 +80,7 @@ export class Cards {
       html("div", { class: "card-head" }, handle, title,
         button("↑", "Move up", at > 0, () => moveTo(at - 1, "Move up")),
         button("↓", "Move down", at < count - 1, () => moveTo(at + 1, "Move down")),
-        button("⧉", "Repeat below", true, () => this.draft.replace(inserted(this.draft.doc, list, at + 1, structuredClone(valueAt(this.draft.doc, path))))),
+        button("Copy", "Copy", true, () => this.draft.replace(inserted(this.draft.doc, list, at + 1, structuredClone(valueAt(this.draft.doc, path))))),
         button("×", "Remove", true, () => {
           this.focusNext = `[data-add="${nameOf(list)}"]`;
           this.draft.replace(removed(this.draft.doc, list, at));

@@ -7,6 +7,7 @@ import { report } from "../../lib/report.js";
 import { mountHoldToRun } from "../hold-to-run/hold-to-run.js";
 import { Draft } from "../build-view/draft.js";
 import { Cards } from "./cards.js";
+import { Head } from "./head.js";
 import { inserted } from "./lists.js";
 import { mistakesByStep } from "./mistakes.js";
 import { PlanDrawing } from "./plan-drawing.js";
@@ -37,6 +38,12 @@ export class Editor extends EventTarget {
     this.timer = 0;
     this.asked = 0;
     this.storing = new Storing(page, signal);
+    /** @type {import("./step-fields.js").Known} */
+    this.known = {
+      names: () => this.names().filter((other) => other !== this.name),
+      servos: () => this.page.store.servos.map((servo) => servo.name),
+    };
+    this.head = new Head(need(host, "[data-head]"), this.known);
     this.plan = new PlanDrawing(need(host, "[data-preview]"), signal);
     this.nameField = /** @type {HTMLInputElement} */ (need(host, "[data-name]"));
     this.noteField = /** @type {HTMLInputElement} */ (need(host, "[data-note]"));
@@ -85,10 +92,7 @@ export class Editor extends EventTarget {
     this.life = new AbortController();
     this.name = name;
     this.draft = new Draft({ saved, etag, doc });
-    this.cards = new Cards(need(this.host, "[data-cards]"), this.draft, {
-      names: () => this.names().filter((other) => other !== this.name),
-      servos: () => this.page.store.servos.map((servo) => servo.name),
-    }, this.life.signal);
+    this.cards = new Cards(need(this.host, "[data-cards]"), this.draft, this.known, this.life.signal);
     this.draft.addEventListener("change", () => this.changed(), { signal: this.life.signal });
     this.nameField.value = name;
     this.mistakes = new Map();
@@ -133,6 +137,7 @@ export class Editor extends EventTarget {
     setEnabled(this.button("delete"), draft.etag !== "");
     this.nameField.disabled = draft.etag !== "";
     if (document.activeElement !== this.noteField) this.noteField.value = draft.doc.note ?? "";
+    this.head.show(draft);
     this.cards?.show(this.mistakes);
   }
 

@@ -1,8 +1,8 @@
 // @ts-check
 /** @typedef {Record<string, any>} Step */
-/** @typedef {{key: string, label: string, unit: string, optional?: boolean, whole?: boolean}} NumberField */
-/** `fields`: numbers; `choice`: of these exactly one is given; `holds`: it has steps of its own.
- * @typedef {{words: string, make: () => Step, fields: NumberField[], choice?: NumberField[], holds?: boolean}} Kind */
+/** @typedef {{key: string, label: string, unit: string, optional?: boolean, empty?: string, pair?: [string, string]}} NumberField `empty`: what holds when it is not given; `pair`: two numbers, with their labels */
+/** `fields`: numbers; `more`: those that few need; `choice`: of these exactly one is given; `holds`: it has steps of its own.
+ * @typedef {{words: string, make: () => Step, fields: NumberField[], more?: NumberField[], choice?: NumberField[], holds?: boolean}} Kind */
 
 const SPEED = { key: "speed_deg_s", label: "Highest speed", unit: "°/s", optional: true };
 
@@ -11,7 +11,12 @@ export const KINDS = {
   move: {
     words: "Move", make: () => ({ do: "move", to_deg: 0 }),
     choice: [{ key: "to_deg", label: "To", unit: "°" }, { key: "by_deg", label: "By", unit: "°" }],
-    fields: [SPEED, { key: "duration_s", label: "Take exactly", unit: "s", optional: true }],
+    fields: [SPEED, { key: "duration_s", label: "Take exactly", unit: "s", optional: true, empty: "as it comes" }],
+    more: [
+      { key: "torque_nm", label: "Highest torque", unit: "N·m", optional: true },
+      { key: "accel_deg_s2", label: "Highest acceleration", unit: "°/s²", optional: true },
+      { key: "jerk_deg_s3", label: "Highest jerk", unit: "°/s³", optional: true },
+    ],
   },
   wait: { words: "Wait", make: () => ({ do: "wait", for_s: 5 }), fields: [{ key: "for_s", label: "For", unit: "s" }] },
   home: { words: "Find home", make: () => ({ do: "home" }), fields: [] },
@@ -22,13 +27,14 @@ export const KINDS = {
   },
   repeat: {
     words: "Repeat", make: () => ({ do: "repeat", times: 2, steps: [{ do: "wait", for_s: 1 }] }), holds: true,
-    fields: [{ key: "times", label: "Times", unit: "", whole: true }],
+    fields: [{ key: "times", label: "Times", unit: "" }],
   },
   check: {
     words: "Check", make: () => ({ do: "check", torque_below_nm: 1, otherwise: "stop" }),
     choice: [
       { key: "torque_below_nm", label: "Torque of the last motion below", unit: "N·m" },
       { key: "angle_within_deg", label: "Angle off its target by less than", unit: "°" },
+      { key: "angle_within_deg", label: "Angle between two", unit: "°", pair: ["From", "Up to"] },
     ],
     fields: [],
   },

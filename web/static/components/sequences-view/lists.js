@@ -31,7 +31,8 @@ export function moved(doc, list, from, to) {
 export function shapeOf(steps) {
   return steps.map((step) => {
     const given = Object.keys(step).filter((key) => ["to_deg", "by_deg", "for_s", "turns", "torque_below_nm", "angle_within_deg"].includes(key));
+    const pair = Array.isArray(step.angle_within_deg) ? "pair" : "";
     const other = typeof step.otherwise === "object" ? "run" : "";
-    return `${step.do}:${given.sort().join()}:${other}${Array.isArray(step.steps) ? `(${shapeOf(step.steps)})` : ""}`;
+    return `${step.do}:${given.sort().join()}:${pair}${other}${Array.isArray(step.steps) ? `(${shapeOf(step.steps)})` : ""}`;
   }).join(";");
 }

@@ -90,7 +90,8 @@ export class Timetable {
     const { suggested } = this;
     const fresh = name === "" && suggested && this.names().includes(suggested.name);
     const start = fresh ? { sequence: suggested.name, ...suggested.entry } : entry;
-    showEntryForm(this.form, name, start, this.names(), {
+    const known = { sequences: this.names(), servos: this.page.store.servos.map((servo) => servo.name), zone: this.found?.zone ?? "" };
+    showEntryForm(this.form, name, start, known, {
       save: (typed, made) => this.tell(this.put(plainName(typed), made, etag).then(() => this.leave())),
       cancel: () => this.leave(),
     });

@@ -5,6 +5,7 @@ Every mistake is reported at once, one line each, with its place and what to do.
 
 from __future__ import annotations
 
+import ipaddress
 import re
 import tomllib
 from collections.abc import Iterable, Sequence
@@ -22,6 +23,7 @@ DEFAULT_PORT = 8350
 """TCP port; not assigned to any well-known service, and free on a usual board."""
 
 _NAME = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,38}[a-z0-9])?")
+_ROOT_PATH = re.compile(r"(?:/[A-Za-z0-9._~-]+)+")
 _HOST_ENTRY = re.compile(r"(?:https?://)?(?:[A-Za-z0-9.-]+|\[[0-9a-fA-F:.]+\])(?::\d{1,5})?")
 
 WHY_LOOPBACK_ONLY = (
@@ -48,6 +50,10 @@ class ServiceSection(Section):
         None, description="Folder for what the service keeps. Without it, it keeps nothing over a restart."
     )
     allowed_hosts: tuple[str, ...] = Field((), description="Further host names it answers under, such as vent.local.")
+    root_path: str = Field("", description="Path under which a reverse proxy shows the service, such as /vent.")
+    proxies: tuple[str, ...] = Field(
+        (), description="Addresses of reverse proxies that are believed about who asks and whether it was over HTTPS."
+    )
 
     @field_validator("host")
     @classmethod
@@ -55,6 +61,27 @@ class ServiceSection(Section):
         if not is_loopback(host):
             raise ValueError(WHY_LOOPBACK_ONLY.format(host=host))
         return host
+
+    @field_validator("root_path")
+    @classmethod
+    def _plain_path(cls, path: str) -> str:
+        if path and not _ROOT_PATH.fullmatch(path):
+            raise ValueError(
+                f"{path!r} is not a path to be put in front; write it like /vent, with no slash at the end"
+            )
+        if path.split("/")[1:2] in (["api"], ["static"], ["problems"]):
+            raise ValueError(f"{path!r} begins like an address of the service itself; take another")
+        return path
+
+    @field_validator("proxies")
+    @classmethod
+    def _exact_addresses(cls, proxies: tuple[str, ...]) -> tuple[str, ...]:
+        for proxy in proxies:
+            try:
+                ipaddress.ip_address(proxy)
+            except ValueError:
+                raise ValueError(f"{proxy!r} is not an IP address; write each proxy's own, such as 127.0.0.1") from None
+        return proxies
 
     @field_validator("allowed_hosts")
     @classmethod
@@ -143,6 +170,13 @@ class NoticesSection(Section):
         return self
 
 
+class LogSection(Section):
+    """What it says on standard error about itself."""
+
+    format: Literal["text", "json"] = Field("text", description="A line of key=value pairs, or a JSON object a line.")
+    level: Literal["debug", "info", "warning", "error"] = Field("info", description="The least that is said.")
+
+
 class Settings(Section):
     """The whole configuration."""
 
@@ -152,6 +186,7 @@ class Settings(Section):
     store: StoreSection = StoreSection()
     journal: JournalSection = JournalSection()
     notices: NoticesSection = NoticesSection()
+    log: LogSection = LogSection()
 
     @model_validator(mode="after")
     def _told_apart(self) -> Self:
@@ -169,6 +204,7 @@ SECTIONS: dict[str, type[Section]] = {
     "store": StoreSection,
     "journal": JournalSection,
     "notices": NoticesSection,
+    "log": LogSection,
 }
 
 

@@ -60,6 +60,7 @@ READS = {
     "GET /settings",
     "GET /static/{asked_version}/{name:path}",
     "GET /healthz",
+    "GET /metrics",
     "GET /problems/{slug}",
     "GET /api/v1/openapi.json",
     "GET /api/v1/servos",

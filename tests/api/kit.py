@@ -48,11 +48,13 @@ async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         yield
 
 
-def run(test: Callable[[Kit], Awaitable[None]], **options: Any) -> None:
-    """Run a test against the application on virtual time."""
+def run(test: Callable[[Kit], Awaitable[None]], *, service: dict[str, Any] | None = None, **options: Any) -> None:
+    """Run a test against the application on virtual time; `service` is that section of its configuration."""
 
     async def main(world: World) -> None:
-        settings = parse_settings({"servo": [{"name": "vent", "port": "none", "build": ridge_vent()}]})
+        settings = parse_settings(
+            {"service": service or {}, "servo": [{"name": "vent", "port": "none", "build": ridge_vent()}]}
+        )
         app = create_app(settings, world, **options)
         servo = RecordingServo("vent", app.state.service.servos["vent"].sheet)
         app.state.service.servos["vent"] = servo

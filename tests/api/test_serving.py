@@ -122,7 +122,10 @@ def test_serve_drives_what_its_configuration_names(tmp_path: Path) -> None:
         url = serve.stdout.readline().strip()
         with httpx.Client(base_url=url) as http:
             until(lambda: http.get("/api/v1/servos/vent").json()["state"] == "disarmed")
-            assert http.get("/healthz").json() == {"status": "ok", "servos": {"vent": "disarmed"}, "store": "ok"}
+            health = http.get("/healthz").json()
+            assert (health["ready"], health["status"], health["store"]) == (True, "ok", "ok")
+            assert health["servos"] == {"vent": "disarmed"}
+            assert "geartender_loop_lag_seconds_count" in http.get("/metrics").text
             assert http.get("/api/v1/simulation").json()["type"] == "/problems/unknown"
             sheet = http.get("/api/v1/servos/vent/build")
             changed = {**sheet.json(), "note": "kept on disk"}

@@ -23,7 +23,8 @@ def test_the_address_is_sent_to_a_board_with_a_display(kind: str) -> None:
     [
         ({}, "127.0.0.1:8350"),
         ({"allowed_hosts": ("vent.local",)}, "vent.local:8350"),
-        ({"allowed_hosts": ("https://vent.example", "x")}, "vent.example:8350"),
+        ({"allowed_hosts": ("https://vent.example", "x")}, "vent.example"),
+        ({"allowed_hosts": ("https://vent.example",), "root_path": "/vent"}, "vent.example/vent"),
         ({"allowed_hosts": ("vent.local:80",)}, "vent.local:80"),
         ({"allowed_hosts": ("[fd00::1]",), "port": 80}, "[fd00::1]:80"),
     ],

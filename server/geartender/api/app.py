@@ -30,6 +30,8 @@ from geartender.api import (
     wirings,
 )
 from geartender.api.battery import BatteryGauge
+from geartender.api.metrics import Metrics
+from geartender.api.mounted import Mounted
 from geartender.api.once import Once
 from geartender.api.openapi import describe
 from geartender.api.page import page_router, web_folder
@@ -100,7 +102,9 @@ def create_app(
         simulation=sim,
         webhook=webhook,
         battery=battery,
+        metrics=Metrics(),
     )
+    service.metrics.watch(service, record, version("geartender"))
     service.configuration = settings.model_dump_json(indent=1)
     service.temporary_folder = None if settings.service.data_dir is None else str(settings.service.data_dir)
     return _assemble(settings, service)
@@ -117,8 +121,9 @@ def store_url(settings: Settings) -> str:
 def page_address(service: ServiceSection) -> str:
     """Where a person opens the page, without its scheme: under the first of the further names, else at the address."""
     name = service.allowed_hosts[0] if service.allowed_hosts else service.host
-    plain = name.split("://", 1)[-1]
-    return plain if ":" in plain.rsplit("]", 1)[-1] else f"{plain}:{service.port}"
+    scheme, _, plain = name.rpartition("://")
+    has_port = ":" in plain.rsplit("]", 1)[-1] or bool(scheme)
+    return (plain if has_port else f"{plain}:{service.port}") + service.root_path
 
 
 def sheet_of(section: ServoSection, shelf: Shelf) -> BuildSheet:
@@ -174,6 +179,7 @@ def _assemble(settings: Settings, service: Service) -> FastAPI:
     app.add_middleware(StopFirst, service=service)
     archives = Large(backup.PATH, backup.MEDIA_TYPE, backup.ARCHIVE_MAX_BYTES)
     app.add_middleware(Door, addresses=own_addresses(where.host, where.port, where.allowed_hosts), large=archives)
+    app.add_middleware(Mounted, root_path=where.root_path)
     return app
 
 

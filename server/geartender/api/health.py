@@ -1,18 +1,68 @@
-"""`/healthz`: whether the service runs. Outside the interface's version, for whoever watches over it."""
+"""For whoever watches over the service: `/healthz`, whether it is alive, ready, and why not; `/metrics`, its figures."""
 
 from __future__ import annotations
 
-from fastapi import APIRouter
+from collections.abc import Iterator, Mapping
+from importlib.metadata import version
+
+from fastapi import APIRouter, Response
 
 from geartender.api.deps import ServiceDep
-from geartender.api.models import Health
+from geartender.api.metrics import MEDIA_TYPE
+from geartender.api.models import Health, LinkHealth
 from geartender.api.openapi import problems
+from geartender.firmware.version import VERSION as FIRMWARE_VERSION
+from geartender.servo.models import LinkReport
+from geartender.store.trouble import TELLS, Trouble
 
 router = APIRouter(tags=["service"])
 
 
-@router.get("/healthz", operation_id="getHealth", summary="Whether the service runs", responses=problems())
+@router.get(
+    "/healthz",
+    operation_id="getHealth",
+    summary="Whether the service is alive and ready, and why not",
+    description="An answer at all says that it is alive. `ready` also needs a store that keeps things and every firmware.",
+    responses=problems(),
+)
 async def healthz(service: ServiceDep) -> Health:
     trouble = service.store.trouble
-    states = {name: servo.snapshot().state.value for name, servo in service.servos.items()}
-    return Health(status="impaired" if trouble else "ok", store=trouble or "ok", servos=states)
+    shown = {name: servo.snapshot() for name, servo in service.servos.items()}
+    links = {name: one.link for name, one in shown.items()}
+    reasons = list(reasons_not_ready(trouble, links))
+    return Health(
+        alive=True,
+        ready=not reasons,
+        reasons=reasons,
+        status="impaired" if trouble else "ok",
+        version=version("geartender"),
+        store=trouble or "ok",
+        servos={name: one.state.value for name, one in shown.items()},
+        links={
+            name: LinkHealth(state=link.state, firmware_version=link.firmware_version) for name, link in links.items()
+        },
+    )
+
+
+@router.get(
+    "/metrics",
+    operation_id="getMetrics",
+    summary="Figures for a time series database",
+    response_class=Response,
+    responses={200: {"content": {"text/plain": {"schema": {"type": "string"}}}}, **problems()},
+)
+async def metrics(service: ServiceDep) -> Response:
+    return Response(service.metrics.exposition(), headers={"Content-Type": MEDIA_TYPE})
+
+
+def reasons_not_ready(trouble: Trouble | None, links: Mapping[str, LinkReport]) -> Iterator[str]:
+    """In plain words, why the service cannot do its work just now."""
+    if trouble is not None:
+        yield TELLS[trouble]
+    for name, link in links.items():
+        if link.state == "incompatible":
+            yield f"{name}: the firmware speaks another protocol; run: geartender firmware install"
+        elif link.state != "connected":
+            yield f"{name}: no link to the firmware: {link.reason or link.state}"
+        elif link.firmware_version != FIRMWARE_VERSION:
+            yield f"{name}: its firmware is {link.firmware_version}, not {FIRMWARE_VERSION}; run: geartender firmware install"

@@ -80,9 +80,21 @@ class TruthReport(Shown):
     output_nm: float = Field(description="Torque at the output, newton metres.")
 
 
-class Health(Shown):
-    """Whether the service runs, and whether it hears its servos."""
+class LinkHealth(Shown):
+    """How the link to one firmware stands."""
 
+    state: Literal["connected", "connecting", "offline", "incompatible"]
+    firmware_version: str | None
+
+
+class Health(Shown):
+    """Whether the service runs, and whether it can do its work."""
+
+    alive: Literal[True] = Field(description="It answers.")
+    ready: bool = Field(description="It keeps what happens, and hears every servo.")
+    reasons: list[str] = Field(description="Why it is not ready, in plain words.")
+    version: str = Field(description="Version of the service.")
+    links: dict[str, LinkHealth] = Field(description="The link to each servo's firmware, by name.")
     status: Literal["ok", "impaired"] = Field(description="`impaired`: it runs, but `store` says what it cannot keep.")
     store: str = Field(description="`ok`, or `full read-only damaged failed unreachable`; then nothing is kept.")
     servos: dict[str, str] = Field(description="State of each servo, by name.")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
@@ -43,6 +44,10 @@ class Recorder:
         self._notices = store.notices
         self._open: dict[tuple[str, str], Intent] = {}
         """Entries of motions that have not ended, by servo and motion."""
+        self.motions: Counter[tuple[str, str, str]] = Counter()
+        """How many motions have ended since the start, by servo, kind and result."""
+        self.faults: Counter[tuple[str, str]] = Counter()
+        """How many faults there were since the start, by servo and cause."""
 
     async def begins(self, motion: Motion, what: Mapping[str, Any]) -> None:
         """Write an intent before the motion is sent. Raises NotStored when nobody is there and it cannot be kept."""
@@ -66,6 +71,7 @@ class Recorder:
         self._on_end(motion)
         if intent is None:
             return
+        self.motions[motion.servo, motion.kind.value, motion.state.value] += 1
         report = motion.report().model_dump(mode="json", include=set(FIGURES), exclude_none=True)
         faulted = motion.state is MotionState.FAULTED
         self._journal.settle(
@@ -80,6 +86,7 @@ class Recorder:
         if kind is None:
             return
         if fault is not None:
+            self.faults[servo, fault.cause] += 1
             self._notices.set("fault", servo, fault.text, fault.advice, servo=servo)
         elif event == "reset":
             self._notices.clear("fault", servo)

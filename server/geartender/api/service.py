@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 from geartender.api.battery import BatteryGauge
+from geartender.api.metrics import Metrics
 from geartender.api.once import Once
 from geartender.api.shelf import Shelf
 from geartender.api.train_search import TrainSearch
@@ -51,6 +52,7 @@ class Service:
     battery: BatteryGauge
     previews: Worker
     """Where previews are put together: a long one must not hold up the beat that the firmware waits for."""
+    metrics: Metrics
     simulation: Simulation | None = None
     trains: TrainSearch = field(default_factory=TrainSearch)
     configuration: str = "{}"

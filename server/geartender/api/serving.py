@@ -5,22 +5,28 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import gc
+import os
 import signal
 import socket
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator, Mapping
 
 import uvicorn
 from fastapi import FastAPI
 
 from geartender.api.service import Service
+from geartender.api.watchdog import Watchdog
 from geartender.errors import GeartenderError
 from geartender.priority import go_first
+from geartender.world.supervisor import READY, STOPPING
 
 SOCKET_MESSAGE_MAX_BYTES = 65_536
 """Bytes of one message on the live socket; the library would allow 16 MiB."""
 
 SOCKET_PING_S = 5.0
 """s between pings, and for their answer: a phone that has vanished frees its socket within twice that."""
+
+INHERITED = 3
+"""The first descriptor that a service manager hands over (sd_listen_fds(3))."""
 
 GRACE_S = 2
 """s that open requests and sockets get at the end; an idle live socket would never end by itself."""
@@ -45,8 +51,19 @@ def listening_socket(host: str, port: int) -> socket.socket:
     return bound
 
 
-def run_app(app: FastAPI, bound: socket.socket, on_ready: Callable[[], None]) -> bool:
+def inherited_socket(environment: Mapping[str, str]) -> socket.socket | None:
+    """The listening socket that the service manager opened for this process (sd_listen_fds(3)), if it did. Raises ListenError."""
+    if environment.get("LISTEN_PID") != str(os.getpid()):
+        return None
+    if environment.get("LISTEN_FDS") != "1":
+        raise ListenError("the service manager hands over more than one socket; the unit must have exactly one")
+    return socket.socket(fileno=INHERITED)
+
+
+def run_app(app: FastAPI, bound: socket.socket, on_ready: Callable[[], None], proxies: Collection[str] = ()) -> bool:
     """Serve until a signal or a crash; whether it ended as it should. `on_ready` is called once requests are answered.
+
+    What `proxies`, by their addresses, say about who asks and by which scheme is believed; nobody else is.
 
     Raises StoreInUse and StoreTooNew.
     """
@@ -61,12 +78,19 @@ def run_app(app: FastAPI, bound: socket.socket, on_ready: Callable[[], None]) ->
         ws_per_message_deflate=False,
         timeout_graceful_shutdown=GRACE_S,
         access_log=False,
-        proxy_headers=False,
+        proxy_headers=bool(proxies),
+        forwarded_allow_ips=list(proxies),
         server_header=False,
         log_config=None,
         lifespan="on",
     )
-    return asyncio.run(_serve(_Server(config, on_ready), app.state.service, bound))
+    supervisor = app.state.service.world.supervisor
+
+    def ready() -> None:
+        supervisor.tell(READY)
+        on_ready()
+
+    return asyncio.run(_serve(_Server(config, ready), app.state.service, bound))
 
 
 def _spare_the_collector() -> None:
@@ -105,11 +129,17 @@ class _Server(uvicorn.Server):
 
 async def _serve(server: _Server, service: Service, bound: socket.socket) -> bool:
     await service.store.open()  # here already, so that a store that is in use is a plain message
-    watch = asyncio.create_task(_end_on_crash(server, service))
+    watching = [
+        asyncio.create_task(_end_on_crash(server, service), name="crashes"),
+        asyncio.create_task(Watchdog(service, service.world.supervisor).run(), name="watchdog"),
+        asyncio.create_task(service.metrics.measure_lag(service.world.monotonic), name="lag of the loop"),
+    ]
     try:
         await server.serve(sockets=[bound])
     finally:
-        watch.cancel()
+        service.world.supervisor.tell(STOPPING)
+        for task in watching:
+            task.cancel()
         await service.store.close()
     return server.started and not service.crashed.is_set()
 

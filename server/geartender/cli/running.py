@@ -88,17 +88,21 @@ def ridge_vent() -> Path:
 
 def _serve(settings: Settings, simulation: Simulation | None) -> None:
     """Bind, build the application for the true port, run it; the page's address on stdout once it answers."""
-    import logging
+    import os
+    import sys
+    import time
 
     from geartender.api.app import create_app
-    from geartender.api.serving import listening_socket, run_app
+    from geartender.api.serving import inherited_socket, listening_socket, run_app
     from geartender.caution import CAUTION
+    from geartender.logs import set_up_logs
 
-    logging.basicConfig(level=logging.INFO, format="%(levelname)s %(name)s: %(message)s")
+    to_journal = "JOURNAL_STREAM" in os.environ
+    set_up_logs(settings.log.format, settings.log.level, sys.stderr, time.monotonic, priorities=to_journal)
     say(CAUTION)
-    bound = listening_socket(settings.service.host, settings.service.port)
+    bound = inherited_socket(os.environ) or listening_socket(settings.service.host, settings.service.port)
     service = settings.service.model_copy(update={"port": bound.getsockname()[1]})
     app = create_app(settings.model_copy(update={"service": service}), sim=simulation)
     host = f"[{service.host}]" if ":" in service.host else service.host
-    if not run_app(app, bound, lambda: print(f"http://{host}:{service.port}/", flush=True)):
+    if not run_app(app, bound, lambda: print(f"http://{host}:{service.port}/", flush=True), service.proxies):
         stop_with("The service has ended by a mistake; see above.", FAILED)

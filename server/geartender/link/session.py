@@ -57,6 +57,8 @@ class Link:
     ) -> None:
         self.exchange = Exchange(dice)
         self.reconnects = 0
+        self.turns = 0
+        """Counts on for as long as the link goes on, whether or not anybody is behind the port."""
         self._name = name
         self._opener = opener
         self._owner = owner
@@ -78,6 +80,11 @@ class Link:
         return self.exchange.phase is Phase.OPEN
 
     @property
+    def released(self) -> bool:
+        """Whether the port was let go for another program."""
+        return self._wanted is not None
+
+    @property
     def port_open(self) -> bool:
         """Whether there is a port, whoever is behind it."""
         return self._port is not None
@@ -87,6 +94,7 @@ class Link:
         failing_since = self._now()
         delay = RETRY_FIRST_S
         while True:
+            self.turns += 1
             try:
                 if await self._serve():
                     failing_since, delay = self._now(), RETRY_FIRST_S
@@ -195,6 +203,7 @@ class Link:
 
         A timer may come a rounding error early by the clock; `due` then counts instead, or it would come for ever.
         """
+        self.turns += 1
         if self._port is not None:
             self._check_greeting()
             data = self.exchange.data_to_send(max(self._now(), due))

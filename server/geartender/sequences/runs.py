@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import logging
-from collections import OrderedDict
+from collections import Counter, OrderedDict
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -69,6 +69,8 @@ class Runs:
         self._ended: OrderedDict[str, Run] = OrderedDict()
         self._intents: dict[str, Intent] = {}
         self._tasks: asyncio.TaskGroup | None = None
+        self.results: Counter[RunState] = Counter()
+        """How many runs have ended how since the start."""
 
     async def run(self) -> None:
         """Own the runs for ever. Ends by cancellation only, which ends them too."""
@@ -273,6 +275,7 @@ class Runs:
 
     async def _finish(self, run: Run, state: RunState, reason: str | None) -> None:
         run.end(state, reason)
+        self.results[state] += 1
         if (intent := self._intents.pop(run.id, None)) is not None:
             figures = {"planned_s": run.order.planned_s, "actual_s": run.actual_s, "steps": run.steps_begun}
             self._store.journal.settle(intent, state.value, reason=reason, figures=figures)

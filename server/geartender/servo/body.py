@@ -15,6 +15,7 @@ from geartender.firmware.version import VERSION as FIRMWARE_VERSION
 from geartender.link.events import Closed, Event, Incompatible, Opened
 from geartender.link.lines import FirmwareEvent, Hello, Telemetry
 from geartender.link.port import Opener
+from geartender.link.session import Link
 from geartender.servo.claims import Claim, Interruption
 from geartender.servo.courses import Course
 from geartender.servo.drive import Drive
@@ -128,6 +129,11 @@ class Body:
     def _shown(self) -> Live | None:
         """The newest telemetry, while it may be called live."""
         return self._live if self._drive.link.open else None
+
+    @property
+    def link(self) -> Link:
+        """The link to its firmware, for whoever watches whether it goes on."""
+        return self._drive.link
 
     def motion(self, motion_id: str) -> Motion:
         """A motion that is still remembered. Raises Unknown."""

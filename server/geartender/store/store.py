@@ -58,6 +58,8 @@ class Store:
         self._worker = world.worker("store")
         self._wall = world.wall
         self._open = False
+        self.waiting = 0
+        """Jobs that were handed in and have not come to their end."""
         self._monotonic = world.monotonic
         self.journal = Journal(self, world.wall, zone)
         self.notices = Notices(world.wall, self._keep_notice)
@@ -174,6 +176,11 @@ class Store:
         """Why nothing can be kept just now; None when all is well."""
         return self._database.trouble
 
+    @property
+    def free(self) -> int | None:
+        """Bytes free where the database lies, as last looked; None where that is not known."""
+        return self._database.free
+
     def require_keeping(self) -> None:
         """For what runs by itself: raises NotStored unless the store keeps what it is given and has room to.
 
@@ -204,10 +211,16 @@ class Store:
 
     def _hand_in(self, job: Callable[[], T]) -> asyncio.Future[T]:
         if self._open:
-            return self._worker.submit(job)
+            self.waiting += 1
+            handed_in = self._worker.submit(job)
+            handed_in.add_done_callback(self._came_to_its_end)
+            return handed_in
         refused: asyncio.Future[T] = asyncio.get_running_loop().create_future()
         refused.set_exception(NotStored("The store is closed: the service is ending."))
         return refused
+
+    def _came_to_its_end(self, _: asyncio.Future[T]) -> None:
+        self.waiting -= 1
 
     # Documents
 

@@ -7,6 +7,7 @@ can run in the real world (`real_world`) or in a seeded one on virtual time (`ge
 from __future__ import annotations
 
 import asyncio
+import os
 import random
 import shutil
 from collections.abc import Awaitable, Callable, Mapping
@@ -16,6 +17,7 @@ from pathlib import Path
 
 from geartender.link.port import Opener, SerialOpener
 from geartender.world.post import post
+from geartender.world.supervisor import Supervisor
 from geartender.world.synchronized import clock_synchronized
 from geartender.world.worker import ThreadWorker, Worker
 
@@ -52,8 +54,10 @@ class World:
     """Bytes free in the file system of a folder."""
     post: Callable[[str, bytes, Mapping[str, str]], Awaitable[int]] = post
     """Sends a POST somewhere else and gives the status of the answer. Raises OSError when there is none."""
+    supervisor: Supervisor = field(default_factory=Supervisor)
+    """Whoever watches over the process and starts it again."""
 
 
 def real_world() -> World:
-    """The world of this machine: its clocks, its serial ports and the operating system's chance."""
-    return World(random=random.SystemRandom())
+    """The world of this machine: its clocks, its serial ports, the operating system's chance, and who started the process."""
+    return World(random=random.SystemRandom(), supervisor=Supervisor.of(os.environ))

@@ -20,6 +20,9 @@ done
 
 need node nodejs npm
 need chromium chromium fonts-dejavu-core
+# systemd's own tools judge the units, and the page is shown through a real proxy.
+need systemd-analyze systemd
+PATH=$PATH:/usr/sbin need nginx nginx-light
 # Debian keeps the server's programs out of the path.
 PATH=$PATH:$(printf '%s:' /usr/lib/postgresql/*/bin) need initdb postgresql
 

@@ -19,6 +19,7 @@ REAL_TIME = (
     "tests/cli/test_keeping.py",
     "tests/cli/test_sequences.py",
     "tests/cli/test_simulator_child.py",
+    "tests/deploy/test_updates.py",
     "tests/end_to_end/",
     "tests/install/test_real.py",
     "tests/simulator/test_process.py",

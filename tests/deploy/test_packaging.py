@@ -2,26 +2,20 @@
 
 import re
 import subprocess
-import sys
 import tomllib
 import zipfile
 from pathlib import Path
 
 import pytest
 
+from tests.deploy.wheels import build_wheel
+
 TOP = Path(__file__).parents[2]
 
 
 @pytest.fixture(scope="module")
 def wheel(tmp_path_factory: pytest.TempPathFactory) -> zipfile.ZipFile:
-    folder = tmp_path_factory.mktemp("wheel")
-    subprocess.run(
-        [sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", folder],
-        cwd=TOP,
-        check=True,
-        capture_output=True,
-    )
-    return zipfile.ZipFile(next(folder.glob("*.whl")))
+    return zipfile.ZipFile(build_wheel(tmp_path_factory.mktemp("wheel")))
 
 
 @pytest.mark.parametrize("kept", ["server/geartender", "web/static", "web/templates", "web/vendor"])
@@ -40,19 +34,50 @@ def test_the_wheel_has_nothing_else(wheel: zipfile.ZipFile) -> None:
     assert not [name for name in wheel.namelist() if "node_modules" in name or "test" in name.lower()]
 
 
-def test_the_lock_pins_every_dependency_and_names_no_host() -> None:
-    lock = (TOP / "deploy/requirements.lock").read_text()
-    pinned = set(re.findall(r"^([a-z0-9.-]+)==", lock, re.MULTILINE))
-    project = tomllib.loads((TOP / "pyproject.toml").read_text())["project"]
-    wanted = [*project["dependencies"], *(one for extra in project["optional-dependencies"].values() for one in extra)]
-    names = {re.split(r"[<>=;\[ ]", one)[0].lower().replace("_", "-") for one in wanted} - {project["name"]}
-    assert names <= pinned
+def locked(name: str) -> set[str]:
+    """The packages that a lock pins, all of them with hashes, and no word of where they come from."""
+    lock = (TOP / "deploy" / name).read_text()
     assert "://" not in lock
-    assert lock.count("==") >= len(pinned)
+    assert "--index-url" not in lock
     assert all("--hash=sha256:" in block for block in re.split(r"\n(?=[a-z])", lock) if "==" in block)
+    return set(re.findall(r"^([a-z0-9.-]+)==", lock, re.MULTILINE))
 
 
-@pytest.mark.parametrize("script", ["deploy/demo.sh", "deploy/test.sh", "deploy/setup.sh", ".ci/run"])
+def names(requirements: list[str]) -> set[str]:
+    return {re.split(r"[<>=;\[ ]", one)[0].lower().replace("_", "-") for one in requirements} - {"geartender"}
+
+
+def test_the_locks_pin_every_dependency_and_name_no_host() -> None:
+    project = tomllib.loads((TOP / "pyproject.toml").read_text())["project"]
+    extras = project["optional-dependencies"]
+    service = names([*project["dependencies"], *extras["firmware"], *extras["postgresql"]])
+    assert service | names(extras["test"]) <= locked("requirements.lock")
+    assert service <= locked("service.lock")
+    assert locked("build.lock") >= {"hatchling"}
+
+
+def test_what_goes_to_a_board_is_what_was_tested_and_no_test_tool() -> None:
+    tested, service, build = (
+        dict(re.findall(r"^([a-z0-9.-]+)==(\S+)", (TOP / "deploy" / name).read_text(), re.MULTILINE))
+        for name in ("requirements.lock", "service.lock", "build.lock")
+    )
+    assert service.items() <= tested.items()
+    assert build.items() <= tested.items()
+    assert not service.keys() & {
+        "pytest",
+        "hypothesis",
+        "playwright",
+        "ruff",
+        "mypy",
+        "scipy",
+        "control",
+        "schemathesis",
+    }
+
+
+@pytest.mark.parametrize(
+    "script", sorted(str(path.relative_to(TOP)) for path in [*TOP.glob("deploy/*.sh"), TOP / ".ci/run"])
+)
 def test_scripts_are_readable_by_the_shell(script: str) -> None:
     subprocess.run(["bash", "-n", TOP / script], check=True)
 

@@ -6,8 +6,8 @@ import ctypes
 import sys
 from pathlib import Path
 
-SYNCHRONIZED = Path("/run/systemd/timesync/synchronized")
-"""Made by the time service of systemd once it has set the clock."""
+SYNCHRONIZED = (Path("/run/systemd/timesync/synchronized"), Path("/run/geartender-clock/set"))
+"""Made once the clock was set: by the time service of systemd, and by our own unit, whatever keeps the time."""
 
 CLOCK_NOT_SYNCHRONIZED = 5
 """TIME_ERROR, what adjtimex(2) returns until some time service has set the clock and kept it."""
@@ -18,7 +18,7 @@ TIMEX_BYTES = 512
 
 def clock_synchronized() -> bool:
     """Whether a time service has set the clock since the machine started. Where nobody can tell, no."""
-    return SYNCHRONIZED.exists() or (sys.platform == "linux" and _kernel_says_so())
+    return any(told.exists() for told in SYNCHRONIZED) or (sys.platform == "linux" and _kernel_says_so())
 
 
 def _kernel_says_so() -> bool:

@@ -1,0 +1,126 @@
+"""A new version beside the old one: it takes over when it is healthy, and the old one comes back with its data when it is not."""
+
+import json
+import sqlite3
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from geartender.cli.running import ridge_vent
+from tests.deploy.board import Board
+from tests.deploy.wheels import another_version, build_wheel
+
+pytestmark = pytest.mark.slow
+
+APP = "geartender/api/app.py"
+CONFIG = "geartender/config.py"
+#: Changes the tables to those of a later version, and then does not come up.
+HALF_WAY = """
+def create_app(settings, *_, **__):
+    import sqlite3
+    with sqlite3.connect(settings.service.data_dir / DATABASE_FILE) as database:
+        database.execute("UPDATE alembic_version SET version_num = '9999'")
+    raise SystemExit("no further")
+"""
+#: Comes up, but keeps nothing.
+UNHEALTHY = """
+_create_app = create_app
+def create_app(*given, **named):
+    from geartender.store.trouble import Trouble
+    app = _create_app(*given, **named)
+    type(app.state.service.store).trouble = property(lambda _: Trouble.FAILED)
+    return app
+"""
+
+
+@pytest.fixture(scope="module")
+def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return build_wheel(tmp_path_factory.mktemp("wheels"))
+
+
+@pytest.fixture(scope="module")
+def board(tmp_path_factory: pytest.TempPathFactory, wheel: Path) -> Iterator[Board]:
+    """One on which this version runs."""
+    one = Board(tmp_path_factory.mktemp("board"))
+    assert one.install("--wheel", wheel).returncode == 0
+    one.configure(ridge_vent())
+    one.runs()
+    # A broken version is given up after seconds here, not after the minute that a small board may need.
+    release = one.deploy / "release.sh"
+    release.write_text(release.read_text().replace("healthy_within_s=60", "healthy_within_s=8"))
+    done = one.install("--wheel", wheel)
+    assert done.returncode == 0, done.stderr
+    yield one
+    one.install("--uninstall")
+
+
+def health(board: Board) -> dict[str, object]:
+    answer: dict[str, object] = json.load(urllib.request.urlopen(f"http://127.0.0.1:{board.port}/healthz", timeout=10))
+    return answer
+
+
+def put_sequence(board: Board, name: str) -> None:
+    body = json.dumps({"steps": [{"do": "wait", "for_s": 1}]}).encode()
+    headers = {"Content-Type": "application/json", "If-None-Match": "*"}
+    url = f"http://127.0.0.1:{board.port}/api/v1/sequences/{name}"
+    urllib.request.urlopen(urllib.request.Request(url, body, headers, method="PUT"), timeout=10).close()
+
+
+def sequences(board: Board) -> list[str]:
+    answer = json.load(urllib.request.urlopen(f"http://127.0.0.1:{board.port}/api/v1/sequences", timeout=10))
+    return [item["name"] for item in answer["items"]]
+
+
+def test_the_service_runs_once_it_is_configured(board: Board) -> None:
+    assert health(board)["version"] == "0.1.0"
+
+
+@pytest.mark.parametrize(
+    ("version", "broken"),
+    [("0.1.1", HALF_WAY), ("0.1.2", UNHEALTHY)],
+    ids=["stops half way", "is not healthy"],
+)
+def test_a_broken_version_gives_way_to_the_old_one_and_its_data(
+    board: Board, wheel: Path, version: str, broken: str
+) -> None:
+    before, name = board.in_force, f"kept-{version.replace('.', '-')}"
+    put_sequence(board, name)
+    done = board.install("--wheel", another_version(wheel, version, {APP: broken}))
+    assert done.returncode == 1
+    assert f"going back to {before}" in done.stderr
+    assert f"{before} runs again, with the data as it was." in done.stderr
+    assert board.in_force == before
+    assert (health(board)["version"], health(board)["status"]) == ("0.1.0", "ok")
+    assert name in sequences(board)
+    # What the broken one made of the data is kept for whoever wants to know.
+    with sqlite3.connect(board.root / "var/lib/geartender/failed-update/geartender.db") as failed:
+        assert failed.execute("SELECT count(*) FROM alembic_version").fetchone() == (1,)
+
+
+def test_a_version_that_cannot_use_the_configuration_changes_nothing(board: Board, wheel: Path) -> None:
+    before, pid = board.in_force, (board.root / "pid").read_text()
+    stricter = another_version(
+        wheel, "0.1.3", {CONFIG: "\ndef load_settings(path):\n    raise ConfigError([_whole('is of old')])\n"}
+    )
+    done = board.install("--wheel", stricter)
+    assert done.returncode == 1
+    assert "cannot use the configuration; nothing was changed" in done.stderr
+    assert board.in_force == before
+    assert (board.root / "pid").read_text() == pid
+    assert health(board)["version"] == "0.1.0"
+    assert not list((board.root / "opt/geartender").glob("0.1.3-*"))
+
+
+def test_a_good_version_takes_over_with_the_data_and_the_one_before_stays(board: Board, wheel: Path) -> None:
+    before = board.in_force
+    put_sequence(board, "kept-over")
+    done = board.install("--wheel", another_version(wheel, "0.2.0", {}))
+    assert done.returncode == 0, done.stderr
+    assert board.in_force.startswith("0.2.0-")
+    assert health(board)["version"] == "0.2.0"
+    assert "kept-over" in sequences(board)
+    releases = {path.name for path in (board.root / "opt/geartender").iterdir()} - {"current"}
+    assert releases == {before, board.in_force}
+    assert (board.root / "var/lib/geartender/before-update/geartender.db").exists()

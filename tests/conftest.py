@@ -13,6 +13,7 @@ SEED = 20_240
 
 #: These run real processes in real time. deploy/test.sh puts them before the others, and never two browsers at once.
 REAL_TIME = (
+    "tests/api/test_fuzz.py",
     "tests/api/test_serving.py",
     "tests/browser/",
     "tests/cli/test_driving.py",

@@ -39,6 +39,11 @@ class Service:
         answer: dict[str, Any] = self._http.get("servos/vent").raise_for_status().json()
         return answer
 
+    def motions(self) -> list[dict[str, Any]]:
+        """The motions that the service remembers."""
+        answer: list[dict[str, Any]] = self._http.get("servos/vent/motions").raise_for_status().json()["items"]
+        return answer
+
     def sheet(self) -> dict[str, Any]:
         answer: dict[str, Any] = self._http.get("servos/vent/build").raise_for_status().json()
         return answer

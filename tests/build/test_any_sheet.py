@@ -55,7 +55,7 @@ def changed(document: Any, place: tuple[Any, ...], rng: random.Random) -> Any:
     table = reduce(getitem, way, copy)
     before = table[last]
     table[last] = rng.choice(
-        [0, before * 10, before * 1000, before // 10 if isinstance(before, int) else before / 1000, None]
+        [0, 5e-324, 2e-15, before * 10, before * 1000, before // 10 if isinstance(before, int) else before / 1000, None]
     )
     if table[last] is None:
         del table[last]

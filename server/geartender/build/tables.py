@@ -4,14 +4,16 @@ The descriptions are the hints that a mistake is reported with. Ranges refuse sl
 not unusual machines. What follows from a table that is left out stands in the table's own description.
 """
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 # 60 V DC is where common practice stops calling a supply harmless to touch; the firmware's settings end there too.
 HIGHEST_SUPPLY_V = 60.0
 # Far more turns than any lever or winch makes; below it a double still resolves a count of any disc.
 FARTHEST_DEG = 1e6
+# In any of the units nothing real is smaller; much smaller numbers have no reciprocal that a double can hold.
+NOTHING_BELOW = 1e-15
 # GPIO numbers of the RP2040; those that its analog converter can read.
 PIN_NUMBERS = range(30)
 ANALOG_PINS = range(26, 30)
@@ -31,6 +33,16 @@ class Table(BaseModel):
     model_config = ConfigDict(
         extra="forbid", frozen=True, strict=True, allow_inf_nan=False, use_attribute_docstrings=True
     )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _next_to_nothing_is_nothing(cls, given: Any) -> Any:
+        if not isinstance(given, dict):
+            return given
+        return {
+            key: 0.0 if isinstance(value, float) and abs(value) < NOTHING_BELOW else value
+            for key, value in given.items()
+        }
 
 
 class Motor(Table):

@@ -13,6 +13,7 @@ from collections.abc import Callable, Collection, Iterator, Mapping
 import uvicorn
 from fastapi import FastAPI
 
+from geartender.api.patience import PatientProtocol
 from geartender.api.service import Service
 from geartender.api.watchdog import Watchdog
 from geartender.errors import GeartenderError
@@ -71,6 +72,7 @@ def run_app(app: FastAPI, bound: socket.socket, on_ready: Callable[[], None], pr
     config = uvicorn.Config(
         app,
         loop="asyncio",
+        http=PatientProtocol,
         ws="websockets-sansio",
         ws_max_size=SOCKET_MESSAGE_MAX_BYTES,
         ws_ping_interval=SOCKET_PING_S,

@@ -39,6 +39,12 @@ class Service:
         answer: dict[str, Any] = self._http.get("servos/vent").raise_for_status().json()
         return answer
 
+    def host_port(self) -> tuple[str, int]:
+        """Where it listens."""
+        url = httpx.URL(self.address)
+        assert url.port is not None
+        return url.host, url.port
+
     def motions(self) -> list[dict[str, Any]]:
         """The motions that the service remembers."""
         answer: list[dict[str, Any]] = self._http.get("servos/vent/motions").raise_for_status().json()["items"]

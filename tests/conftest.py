@@ -16,6 +16,7 @@ REAL_TIME = (
     "tests/api/test_fuzz.py",
     "tests/api/test_serving.py",
     "tests/browser/",
+    "tests/cli/test_doctor.py",
     "tests/cli/test_driving.py",
     "tests/cli/test_keeping.py",
     "tests/cli/test_sequences.py",

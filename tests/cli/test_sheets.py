@@ -115,7 +115,12 @@ def test_a_configuration_in_order(
     file = tmp_path / "g.toml"
     file.write_text(CONFIG.format(build=ridge_vent()))
     assert run(monkeypatch, "config", "check", str(file), "--json") == 0
-    assert json.loads(capsys.readouterr().out) == {"servos": ["vent"], "host": "127.0.0.1", "port": 8350}
+    assert json.loads(capsys.readouterr().out) == {
+        "servos": ["vent"],
+        "host": "127.0.0.1",
+        "port": 8350,
+        "notes": ["service: without data_dir nothing is kept over a restart"],
+    }
 
 
 def test_a_configuration_with_mistakes(

@@ -75,16 +75,26 @@ def read_sheet(path: Path) -> BuildSheet:
 def check(
     file: Annotated[Path, typer.Argument(help="The configuration (TOML).", metavar="FILE")], as_json: AsJson = False
 ) -> None:
-    """Check a configuration and the build sheets it names, without starting anything."""
+    """Check a configuration, the build sheets and the database it names, without starting anything."""
+    from geartender.advice import advice
     from geartender.build import can_move
     from geartender.config import load_settings
+    from geartender.store.checkup import mistake_in
 
     settings = load_settings(file)
+    if settings.store.url is not None and (wrong := mistake_in(settings.store.url)):
+        stop_with(f"{file}: store.url: {wrong}", FAILED)
     sheets = {servo.name: read_sheet(servo.build) for servo in settings.servo}
-    for name, sheet in sheets.items():
-        if not can_move(sheet):
-            say(
-                f"{name}: its build sheet gives figures, but it cannot move without {', '.join(sheet.missing_to_move)}."
-            )
-    summary = {"servos": list(sheets), "host": settings.service.host, "port": settings.service.port}
+    notes = [
+        *(
+            f"{name}: its build sheet gives figures, but it cannot move without {', '.join(sheet.missing_to_move)}"
+            for name, sheet in sheets.items()
+            if not can_move(sheet)
+        ),
+        *advice(settings),
+    ]
+    for note in notes:
+        say(f"{note}.")
+    service = settings.service
+    summary = {"servos": list(sheets), "host": service.host, "port": service.port, "notes": notes}
     result(summary, as_json, lambda _: f"{file}: in order. Servos: {', '.join(sheets)}.")

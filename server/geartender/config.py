@@ -15,7 +15,6 @@ from zoneinfo import available_timezones
 
 from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError, field_validator, model_validator
 
-from geartender.access import is_loopback
 from geartender.errors import ConfigError, Mistake
 from geartender.mistakes import Step, mistakes_from
 
@@ -25,12 +24,6 @@ DEFAULT_PORT = 8350
 _NAME = re.compile(r"[a-z0-9](?:[a-z0-9-]{0,38}[a-z0-9])?")
 _ROOT_PATH = re.compile(r"(?:/[A-Za-z0-9._~-]+)+")
 _HOST_ENTRY = re.compile(r"(?:https?://)?(?:[A-Za-z0-9.-]+|\[[0-9a-fA-F:.]+\])(?::\d{1,5})?")
-
-WHY_LOOPBACK_ONLY = (
-    "{host} can be reached from other machines, and this version cannot tell who is there: whoever reaches it could move the "
-    "servo. Keys and pairing come first; until then it listens on this machine alone. Use 127.0.0.1, and from "
-    "elsewhere an SSH tunnel."
-)
 
 
 class Section(BaseModel):
@@ -42,7 +35,10 @@ class Section(BaseModel):
 class ServiceSection(Section):
     """Where the service listens and what it keeps."""
 
-    host: str = Field("127.0.0.1", description="Address to listen on.")
+    host: str = Field(
+        "127.0.0.1",
+        description="Address to listen on: 127.0.0.1 for this machine alone, 0.0.0.0 for its whole network.",
+    )
     port: Annotated[int, Field(ge=0, le=65535)] = Field(
         DEFAULT_PORT, description="TCP port to listen on; 0 takes a free one."
     )
@@ -54,13 +50,6 @@ class ServiceSection(Section):
     proxies: tuple[str, ...] = Field(
         (), description="Addresses of reverse proxies that are believed about who asks and whether it was over HTTPS."
     )
-
-    @field_validator("host")
-    @classmethod
-    def _only_this_machine(cls, host: str) -> str:
-        if not is_loopback(host):
-            raise ValueError(WHY_LOOPBACK_ONLY.format(host=host))
-        return host
 
     @field_validator("root_path")
     @classmethod

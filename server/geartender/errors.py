@@ -34,7 +34,12 @@ GeartenderError
     ├── Unknown          there is no such thing
     ├── Stale            the document was changed since it was read
     ├── RevisionRequired a change that does not say which revision it changes
-    └── NotStored        it could not be kept, so it was not done
+    ├── NotStored        it could not be kept, so it was not done
+    ├── Unauthenticated  nobody who was let in
+    ├── Forbidden        the role, or the servo that a key is for, does not allow it
+    ├── ProofNeeded      who asks has to prove again who they are
+    ├── LastManager      nobody would be left who may let others in
+    └── TooManyAttempts  tried too often; says how long to wait
 
 Errors carry their evidence as attributes and build their message from it.
 """
@@ -239,6 +244,36 @@ class NotStored(Refused):
     """It could not be kept on disk, so it was not done."""
 
     slug = "not-stored"
+
+
+class Unauthenticated(Refused):
+    """Whoever asks is nobody who was let in."""
+
+    slug = "unauthenticated"
+
+
+class Forbidden(Refused):
+    """Whoever asks was let in, but not for this."""
+
+    slug = "forbidden"
+
+
+class ProofNeeded(Refused):
+    """Whoever asks has to prove again who they are."""
+
+    slug = "proof-needed"
+
+
+class LastManager(Refused):
+    """After this nobody would be left who may let others in."""
+
+    slug = "last-manager"
+
+
+class TooManyAttempts(Refused):
+    """It was tried too often. `extra["retry_after_s"]` says how long to wait."""
+
+    slug = "too-many-attempts"
 
 
 class ConfigError(GeartenderError, ValueError):

@@ -5,11 +5,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 MEDIA_TYPE = "application/problem+json"
+
+OFFLINE_RETRY_S = 2
+"""s; the longest that a lost link takes to come back once the cable is in again."""
 
 
 @dataclass(frozen=True)
@@ -105,15 +109,34 @@ _ALL = (
         "unauthenticated",
         401,
         "Who are you?",
-        "This service wants a paired phone or a key.",
-        "Pair the phone, or send `Authorization: Bearer` with a key.",
+        "This service lets in paired phones and scripts with a key. What was sent is neither, or it has expired or was revoked.",
+        "Pair the phone: somebody who manages this service gives out a code, and `geartender pair` at the machine does as well. A "
+        "script sends `Authorization: Bearer` with its key, a command takes `--key`.",
     ),
     Problem(
         "forbidden",
         403,
         "Not allowed from there",
         "The request came to a host name, or from a page, that this service does not know, or the role does not allow it.",
-        "Open the service by an address it knows. Further host names are named in `allowed_hosts` of its configuration.",
+        "Open the service by an address it knows; further host names are named in `allowed_hosts` of its configuration. For "
+        "another role, ask whoever manages the service.",
+    ),
+    Problem(
+        "proof-needed",
+        403,
+        "Prove that it is you",
+        "What guards the servo, and who may manage it, is changed only by somebody who has just proved who they are: a phone left "
+        "on a bench must not be enough.",
+        "On a phone, give your passphrase and ask again; for some minutes it is not asked for anew. If you have none, or forgot "
+        "it, pair this phone again with a code from `geartender pair --role manage` at the machine. A key proves it by being sent.",
+    ),
+    Problem(
+        "last-manager",
+        409,
+        "Nobody would be left to manage this",
+        "This is the last phone or key that may let others in and change the build sheet.",
+        "Give another the role `manage` first. If you mean it, ask again with `anyway=true`: the way back in is then `geartender "
+        "pair --role manage` at the machine.",
     ),
     Problem(
         "stale",
@@ -175,6 +198,17 @@ _ALL = (
 )
 
 PROBLEMS: Mapping[str, Problem] = {problem.slug: problem for problem in _ALL}
+
+
+def problem_headers(slug: str, extra: Mapping[str, Any]) -> dict[str, str]:
+    """The header fields that belong to a problem (RFC 9110 sections 11.6.1 and 10.2.3)."""
+    if slug == "unauthenticated":
+        return {"WWW-Authenticate": 'Bearer realm="Geartender"'}
+    if slug == "offline":
+        return {"Retry-After": str(OFFLINE_RETRY_S)}
+    if "retry_after_s" in extra:
+        return {"Retry-After": str(math.ceil(extra["retry_after_s"]))}
+    return {}
 
 
 def problem_body(slug: str, detail: str, **extra: Any) -> dict[str, Any]:

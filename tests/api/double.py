@@ -26,6 +26,7 @@ class RecordingServo:
         self.refusal: Exception | None = None
         self.listeners: list[Subscription] = []
         self.confirmed = asyncio.Event()
+        self.holder: Who | None = None
         self._motions: dict[str, Motion] = {}
 
     def _note(self, *call: Any) -> None:
@@ -131,6 +132,10 @@ class RecordingServo:
 
     def give_helm(self, who: Who) -> None:
         self._note("give_helm", who)
+
+    @property
+    def helm_holder(self) -> Who | None:
+        return self.holder
 
     def motion(self, motion_id: str) -> Motion:
         if motion_id not in self._motions:

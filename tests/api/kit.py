@@ -12,6 +12,7 @@ from typing import Any
 import httpx
 from fastapi import FastAPI
 
+from geartender.access.limits import Rate, Rates
 from geartender.api.app import create_app
 from geartender.cli.running import ridge_vent
 from geartender.config import parse_settings
@@ -20,6 +21,9 @@ from geartender.world.virtual import run_virtual
 from tests.api.double import RecordingServo
 
 ORIGIN = "http://127.0.0.1:8350"
+
+NO_LIMIT = Rates(each=Rate(1e6, 1e6), all=Rate(1e6, 1e6))
+"""Where time stands still, no bucket fills again."""
 
 
 class IdlePort:
@@ -49,13 +53,16 @@ async def lifespan(app: FastAPI) -> AsyncIterator[None]:
 
 
 def run(test: Callable[[Kit], Awaitable[None]], *, service: dict[str, Any] | None = None, **options: Any) -> None:
-    """Run a test against the application on virtual time; `service` is that section of its configuration."""
+    """Run a test against the application on virtual time; `service` is that section of its configuration.
+
+    It lets anybody in, unless `anybody` says otherwise.
+    """
 
     async def main(world: World) -> None:
         settings = parse_settings(
             {"service": service or {}, "servo": [{"name": "vent", "port": "none", "build": ridge_vent()}]}
         )
-        app = create_app(settings, world, **options)
+        app = create_app(settings, world, **{"anybody": True, "rates": NO_LIMIT, **options})
         servo = RecordingServo("vent", app.state.service.servos["vent"].sheet)
         app.state.service.servos["vent"] = servo
         transport = httpx.ASGITransport(app, raise_app_exceptions=False)

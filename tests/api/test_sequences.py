@@ -17,7 +17,7 @@ from geartender.simulator.device import SimulatedServo
 from geartender.simulator.in_memory import SimulatedPort
 from geartender.world import World
 from geartender.world.virtual import run_virtual
-from tests.api.kit import ORIGIN, lifespan
+from tests.api.kit import NO_LIMIT, ORIGIN, lifespan
 
 AIR: dict[str, Any] = {
     "servo": "vent",
@@ -54,7 +54,7 @@ def in_shed(test: Callable[[Shed], Awaitable[None]], **servo: Any) -> None:
     async def main(world: World) -> None:
         section = {"name": "vent", "port": "sim", "build": ridge_vent(), **servo}
         site = {"zone": "Europe/Lisbon", "latitude": 38.7, "longitude": -9.1}
-        app = create_app(parse_settings({"servo": [section], "site": site}), world)
+        app = create_app(parse_settings({"servo": [section], "site": site}), world, anybody=True, rates=NO_LIMIT)
         transport = httpx.ASGITransport(app, raise_app_exceptions=False)
         async with lifespan(app), httpx.AsyncClient(transport=transport, base_url=ORIGIN) as http:
             await test(Shed(http, sim))

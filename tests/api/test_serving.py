@@ -14,6 +14,7 @@ from websockets.sync.client import ClientConnection, connect
 
 from geartender.cli.running import ridge_vent
 from tests.cli.demo import COMMAND, Demo, demo
+from tests.end_to_end.shed import made_key
 
 
 @pytest.fixture(scope="module")
@@ -117,10 +118,11 @@ def test_serve_drives_what_its_configuration_names(tmp_path: Path) -> None:
     )
     options = {"text": True, "stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "start_new_session": True}
     simulate = subprocess.Popen([*COMMAND, "simulate", "--link", str(link), "--build", str(ridge_vent())], **options)  # type: ignore[call-overload]
+    key = made_key(config, "manage")
     serve = subprocess.Popen([*COMMAND, "serve", "--config", str(config)], **options)  # type: ignore[call-overload]
     try:
         url = serve.stdout.readline().strip()
-        with httpx.Client(base_url=url) as http:
+        with httpx.Client(base_url=url, headers={"Authorization": f"Bearer {key}"}) as http:
             until(lambda: http.get("/api/v1/servos/vent").json()["state"] == "disarmed")
             health = http.get("/healthz").json()
             assert (health["ready"], health["status"], health["store"]) == (True, "ok", "ok")

@@ -17,7 +17,7 @@ from geartender.cli.running import ridge_vent
 from geartender.config import parse_settings
 from geartender.errors import Busy, Invalid
 from geartender.world import World
-from tests.api.kit import ORIGIN, IdlePort, Kit, run
+from tests.api.kit import NO_LIMIT, ORIGIN, IdlePort, Kit, run
 
 TRAINS = "/api/v1/trains"
 SHEET = build_document(load_build(ridge_vent()))
@@ -29,7 +29,7 @@ def real(test: Any) -> None:
 
     async def main() -> None:
         settings = parse_settings({"servo": [{"name": "vent", "port": "none", "build": ridge_vent()}]})
-        app = create_app(settings, World(random.Random(1), opener=lambda _: IdlePort()))
+        app = create_app(settings, World(random.Random(1), opener=lambda _: IdlePort()), anybody=True, rates=NO_LIMIT)
         async with httpx.AsyncClient(transport=httpx.ASGITransport(app), base_url=ORIGIN) as http:
             await test(http)
 

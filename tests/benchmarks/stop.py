@@ -31,6 +31,10 @@ from geartender.build import load_build
 from geartender.priority import go_first
 from geartender.simulator.device import SimulatedServo
 
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from tests.end_to_end.shed import made_key
+
 COMMAND = str(Path(sys.executable).with_name("geartender"))
 VENT = Path(geartender.build.__file__).with_name("ridge_vent.toml")
 RATIO_MAX = 3.0
@@ -54,9 +58,11 @@ def serve_nothing(bound: socket.socket) -> None:
     uvicorn.Server(uvicorn.Config(do_nothing, lifespan="off", access_log=False, log_level="error")).run([bound])
 
 
-def request(path: str, method: str, port: int) -> bytes:
+def request(path: str, method: str, port: int, key: str) -> bytes:
     """A request as bytes."""
-    return f"{method} {path} HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nContent-Length: 0\r\n\r\n".encode()
+    return (
+        f"{method} {path} HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nAuthorization: Bearer {key}\r\nContent-Length: 0\r\n\r\n"
+    ).encode()
 
 
 def answered(client: socket.socket) -> None:
@@ -71,19 +77,19 @@ def answered(client: socket.socket) -> None:
         body += client.recv(65536)
 
 
-def flood(port: int, path: str) -> None:
+def flood(port: int, path: str, key: str) -> None:
     """Ask without end, from a process of its own."""
     with socket.create_connection(("127.0.0.1", port)) as client:
         while True:
-            client.sendall(request(path, "GET", port))
+            client.sendall(request(path, "GET", port, key))
             answered(client)
             time.sleep(FLOOD_PAUSE_S)
 
 
 @contextlib.contextmanager
-def flooded(port: int, path: str) -> Iterator[None]:
+def flooded(port: int, path: str, key: str) -> Iterator[None]:
     """The flood beside what is measured."""
-    clients = [multiprocessing.Process(target=flood, args=(port, path), daemon=True) for _ in range(FLOOD_CLIENTS)]
+    clients = [multiprocessing.Process(target=flood, args=(port, path, key), daemon=True) for _ in range(FLOOD_CLIENTS)]
     for client in clients:
         client.start()
     try:
@@ -94,13 +100,13 @@ def flooded(port: int, path: str) -> Iterator[None]:
             client.join()
 
 
-def slow_socket(port: int) -> socket.socket:
+def slow_socket(port: int, access: str) -> socket.socket:
     """A live socket that subscribes and then never reads."""
     client = socket.create_connection(("127.0.0.1", port))
     key = base64.b64encode(os.urandom(16)).decode()
     client.sendall(
         f"GET /api/v1/live HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nUpgrade: websocket\r\nConnection: Upgrade\r\n"
-        f"Sec-WebSocket-Key: {key}\r\nSec-WebSocket-Version: 13\r\n\r\n".encode()
+        f"Sec-WebSocket-Key: {key}\r\nSec-WebSocket-Version: 13\r\nAuthorization: Bearer {access}\r\n\r\n".encode()
     )
     assert b" 101 " in client.recv(4096)
     text = json.dumps({"type": "subscribe", "servo": "vent", "rate_hz": 50}).encode()
@@ -143,14 +149,14 @@ class Wire:
             self.catch_up()
 
 
-def time_stops(wire: Wire, port: int, count: int) -> list[float]:
+def time_stops(wire: Wire, port: int, count: int, key: str) -> list[float]:
     """Seconds from a Stop's request to its bytes on the wire."""
     taken = []
     with socket.create_connection(("127.0.0.1", port)) as client:
         for _ in range(count):
             wire.rest(0.03)
             began = time.perf_counter()
-            client.sendall(request("/api/v1/servos/vent/stop", "POST", port))
+            client.sendall(request("/api/v1/servos/vent/stop", "POST", port, key))
             seen = b""
             while b"stop " not in seen:
                 seen += wire.turn(1.0)
@@ -160,7 +166,7 @@ def time_stops(wire: Wire, port: int, count: int) -> list[float]:
     return taken
 
 
-def time_floor(wire: Wire, port: int, count: int) -> list[float]:
+def time_floor(wire: Wire, port: int, count: int, key: str) -> list[float]:
     """Seconds of a POST that does nothing, and of a raw write seen at the other end."""
     line = b"stop 1 1*00000000\n"
     taken = []
@@ -168,7 +174,7 @@ def time_floor(wire: Wire, port: int, count: int) -> list[float]:
         for _ in range(count):
             wire.rest(0.03)
             began = time.perf_counter()
-            client.sendall(request("/", "POST", port))
+            client.sendall(request("/", "POST", port, key))
             answered(client)
             os.write(wire.far, line)
             seen = b""
@@ -189,8 +195,9 @@ def measure(stops: int) -> tuple[list[float], list[float]]:
         stack.callback(bare.kill)
         config = Path(folder) / "service.toml"
         config.write_text(
-            f'[service]\nport = 0\n\n[[servo]]\nname = "vent"\nport = "{os.ttyname(wire.far)}"\nbuild = "{VENT}"\n'
+            f'[service]\nport = 0\ndata_dir = "data"\n\n[[servo]]\nname = "vent"\nport = "{os.ttyname(wire.far)}"\nbuild = "{VENT}"\n'
         )
+        key = made_key(config, "manage")
         service = subprocess.Popen(
             [COMMAND, "serve", "--config", str(config)], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
         )
@@ -201,13 +208,13 @@ def measure(stops: int) -> tuple[list[float], list[float]]:
         wire.rest(30.0, until=lambda: bool(select.select([out], [], [], 0)[0]))
         port = int(out.readline().strip().rstrip("/").rpartition(":")[2])
         floor_port = bound.getsockname()[1]
-        sockets = [stack.enter_context(contextlib.closing(slow_socket(port))) for _ in range(SLOW_SOCKETS)]
+        sockets = [stack.enter_context(contextlib.closing(slow_socket(port, key))) for _ in range(SLOW_SOCKETS)]
         assert len(sockets) == SLOW_SOCKETS
         wire.rest(2.0)
-        with flooded(floor_port, "/"):
-            floor = time_floor(wire, floor_port, stops)
-        with flooded(port, "/api/v1/servos/vent"):
-            taken = time_stops(wire, port, stops)
+        with flooded(floor_port, "/", key):
+            floor = time_floor(wire, floor_port, stops, key)
+        with flooded(port, "/api/v1/servos/vent", key):
+            taken = time_stops(wire, port, stops, key)
         return taken, floor
 
 

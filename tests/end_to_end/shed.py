@@ -23,6 +23,18 @@ START_S = 30.0
 """Long enough for a busy machine; a test that waits so long fails for another reason."""
 
 
+def made_key(config: Path, role: str) -> str:
+    """A key for the service of that configuration, as its owner would make it."""
+    made = subprocess.run(
+        [COMMAND, "keys", "add", "the tests", "--role", role, "--config", str(config), "--json"],
+        capture_output=True,
+        text=True,
+        timeout=START_S,
+        check=True,
+    )
+    return str(json.loads(made.stdout)["key"])
+
+
 class Shed:
     """One servo, one service. `truth` is what the mechanics wrote down."""
 
@@ -54,7 +66,8 @@ class Shed:
         assert self.servo.stdout is not None
         assert "ready" in self.servo.stdout.readline()
         self.service: subprocess.Popen[str] | None = None
-        self.http = httpx.Client(timeout=20.0)
+        self.key = made_key(self.config, "manage")
+        self.http = httpx.Client(timeout=20.0, headers={"Authorization": f"Bearer {self.key}"})
         self.url = ""
 
     def start(self) -> None:

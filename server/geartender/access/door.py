@@ -12,8 +12,9 @@ from collections.abc import Awaitable, Callable, MutableMapping
 from dataclasses import dataclass
 from typing import Any
 
-from geartender.access.addresses import Addresses
-from geartender.problems import MEDIA_TYPE, PROBLEMS, problem_body
+from geartender.access.addresses import Addresses, reached_at
+from geartender.errors import Forbidden, Refused
+from geartender.problems import MEDIA_TYPE, PROBLEMS, problem_body, problem_headers
 
 log = logging.getLogger(__name__)
 
@@ -30,6 +31,11 @@ JSON = "application/json"
 
 POLICY_VIOLATION = 1008
 """Close code of a socket refused by a server that cannot answer it with a status (RFC 6455 section 7.4.1)."""
+
+UNKNOWN_HOST = (
+    "This service does not answer under that host name. Open it by an address it knows, or add the name to allowed_hosts in "
+    "[service] of its configuration and start it again."
+)
 
 METHODS_WITH_BODY = frozenset({"POST", "PUT", "PATCH", "DELETE"})
 
@@ -57,13 +63,12 @@ class Large:
     max_bytes: int
 
 
-class Refusal(Exception):
-    """Why a request does not get in."""
+class Refusal(Refused):
+    """Why a request does not get in, by the name of the problem."""
 
     def __init__(self, slug: str, detail: str) -> None:
         super().__init__(detail)
         self.slug = slug
-        self.detail = detail
 
 
 class Door:
@@ -93,8 +98,8 @@ class Door:
             # The transport leaves the body of an answer to HEAD away by itself; the application need not know of it.
             method = "GET" if scope["method"] == "HEAD" else scope["method"]
             await self._app({**scope, "method": method}, body.receive, answer.send)
-        except Refusal as refusal:
-            await answer.problem(refusal.slug, refusal.detail)
+        except Refused as refusal:
+            await answer.problem(refusal.slug, refusal.detail, **refusal.extra)
         except Exception:  # the last resort of the service: said in the log, hidden from the outside
             log.exception("failed: %s %s", scope["method"], scope["path"])
             await answer.problem("failed", "The service could not do that, and its log says why.")
@@ -102,22 +107,18 @@ class Door:
     async def _socket(self, scope: Scope, receive: Receive, send: Send) -> None:
         try:
             self._check_addresses(scope)
-        except Refusal as refusal:
-            await _deny(scope, send, refusal)
-        else:
             await self._app(scope, receive, send)
+        except Refused as refusal:  # raised by the entrance, before the socket opens
+            await _deny(scope, send, refusal)
 
     def _check_addresses(self, scope: Scope) -> None:
-        hosts = _values(scope, b"host")
-        if len(hosts) != 1 or not self._addresses.host_is_ours(hosts[0]):
-            raise Refusal(
-                "forbidden", "This service does not answer under that host name. Open it by an address it knows."
-            )
+        hosts, reached = _values(scope, b"host"), reached_at(scope)
+        if len(hosts) != 1 or not self._addresses.host_is_ours(hosts[0], reached):
+            raise Forbidden(UNKNOWN_HOST)
         origins = _values(scope, b"origin")
-        if len(origins) > 1 or not self._addresses.origin_is_ours(origins[0] if origins else None, hosts[0]):
-            raise Refusal(
-                "forbidden",
-                "That request comes from a page of another address. Only this service's own page may use it.",
+        if len(origins) > 1 or not self._addresses.origin_is_ours(origins[0] if origins else None, hosts[0], reached):
+            raise Forbidden(
+                "That request comes from a page of another address. Only this service's own page may use it."
             )
 
 
@@ -175,32 +176,33 @@ class _Answer:
             message = {**message, "headers": _with_security(message.get("headers", []))}
         await self._send(message)
 
-    async def problem(self, slug: str, detail: str) -> None:
+    async def problem(self, slug: str, detail: str, **extra: Any) -> None:
         """Answer with a problem, unless an answer has begun already."""
         if self._body.too_large:
             slug, detail = "too-large", f"The body has more than {self._body.most} bytes."
         if not self._started and not self._replaced:
-            await self._write_problem(slug, detail)
+            await self._write_problem(slug, detail, **extra)
 
-    async def _write_problem(self, slug: str, detail: str) -> None:
-        start, body = _problem_messages("http.response", slug, detail)
+    async def _write_problem(self, slug: str, detail: str, **extra: Any) -> None:
+        start, body = _problem_messages("http.response", slug, detail, **extra)
         await self._send(start)
         await self._send(body)
 
 
-def _problem_messages(prefix: str, slug: str, detail: str) -> tuple[Message, Message]:
-    content = json.dumps(problem_body(slug, detail)).encode()
-    headers = [(b"content-type", MEDIA_TYPE.encode()), (b"content-length", str(len(content)).encode())]
+def _problem_messages(prefix: str, slug: str, detail: str, **extra: Any) -> tuple[Message, Message]:
+    content = json.dumps(problem_body(slug, detail, **extra)).encode()
+    fields = {"content-type": MEDIA_TYPE, "content-length": str(len(content)), **problem_headers(slug, extra)}
+    headers = [(name.lower().encode(), value.encode()) for name, value in fields.items()]
     start = {"type": f"{prefix}.start", "status": PROBLEMS[slug].status, "headers": _with_security(headers)}
     return start, {"type": f"{prefix}.body", "body": content}
 
 
-async def _deny(scope: Scope, send: Send, refusal: Refusal) -> None:
+async def _deny(scope: Scope, send: Send, refusal: Refused) -> None:
     """Refuse a socket before it opens: with a real status where the server can, else by closing it."""
     if "websocket.http.response" not in (scope.get("extensions") or {}):
         await send({"type": "websocket.close", "code": POLICY_VIOLATION, "reason": ""})
         return
-    for message in _problem_messages("websocket.http.response", refusal.slug, refusal.detail):
+    for message in _problem_messages("websocket.http.response", refusal.slug, refusal.detail, **refusal.extra):
         await send(message)
 
 

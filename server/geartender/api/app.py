@@ -11,15 +11,22 @@ from pathlib import Path
 
 from fastapi import APIRouter, FastAPI
 
-from geartender.access import Door, Large, own_addresses
+from geartender.access import Addresses, Door, Large, is_loopback, own_addresses
+from geartender.access.admissions import RATES, Admissions
+from geartender.access.cookies import Cookie
+from geartender.access.entrance import Entrance
+from geartender.access.limits import Rates
 from geartender.api import (
     backup,
     builds,
+    credentials,
     health,
     journal,
     live,
+    me,
     motions,
     notices,
+    pairing,
     runs,
     sequences,
     servos,
@@ -33,7 +40,7 @@ from geartender.api.battery import BatteryGauge
 from geartender.api.metrics import Metrics
 from geartender.api.mounted import Mounted
 from geartender.api.once import Once
-from geartender.api.openapi import describe
+from geartender.api.openapi import describe, description
 from geartender.api.page import page_router, web_folder
 from geartender.api.problems import add_problem_handlers, problem_pages
 from geartender.api.recorder import Recorder
@@ -56,14 +63,25 @@ from geartender.world import World, real_world
 
 log = logging.getLogger(__name__)
 
+EVERYWHERE = ("0.0.0.0", "::")  # noqa: S104 - to be told apart, not to be listened on
+"""To listen on every address that this machine has."""
+
 DATABASE_FILE = "geartender.db"
 """Name of the database in the data folder."""
 
 
 def create_app(
-    settings: Settings, world: World | None = None, *, shelf: Shelf | None = None, sim: Simulation | None = None
+    settings: Settings,
+    world: World | None = None,
+    *,
+    shelf: Shelf | None = None,
+    sim: Simulation | None = None,
+    anybody: bool = False,
+    rates: Rates = RATES,
 ) -> FastAPI:
     """The whole application. Reads the build sheets now; opens ports and starts tasks only in its lifespan.
+
+    With `anybody` whoever reaches it may do everything; else phones have to be paired, and scripts need keys.
 
     Raises BuildSheetError and OSError for a sheet that cannot be used.
     """
@@ -84,7 +102,7 @@ def create_app(
     for section in settings.servo:
         opener = world.opener(section.port)
         built[section.name] = Servo(section.name, sheet_of(section, shelf), opener, world, record)
-        built[section.name].address = page_address(settings.service)
+        built[section.name].address = page_url(settings.service, world).split("://")[1].rstrip("/")
     unattended = [section.name for section in settings.servo if section.unattended]
     site = Site(settings.site.zone, settings.site.latitude, settings.site.longitude)
     ran = Runs(store, built, world, unattended)
@@ -103,11 +121,17 @@ def create_app(
         webhook=webhook,
         battery=battery,
         metrics=Metrics(),
+        admissions=Admissions(store, world, anybody=anybody, rates=rates),
+        cookie=Cookie(settings.service.port),
+        addresses=addresses_of(settings.service, world),
+        page_url=page_url(settings.service, world),
+        network_url=reached_from(settings.service, world.address()),
+        local_url=reached_from(settings.service, "127.0.0.1"),
     )
     service.metrics.watch(service, record, version("geartender"))
     service.configuration = settings.model_dump_json(indent=1)
     service.temporary_folder = None if settings.service.data_dir is None else str(settings.service.data_dir)
-    return _assemble(settings, service)
+    return _assemble(service, settings.service.root_path)
 
 
 def store_url(settings: Settings) -> str:
@@ -118,12 +142,29 @@ def store_url(settings: Settings) -> str:
     return MEMORY if folder is None else f"sqlite:///{folder / DATABASE_FILE}"
 
 
-def page_address(service: ServiceSection) -> str:
-    """Where a person opens the page, without its scheme: under the first of the further names, else at the address."""
-    name = service.allowed_hosts[0] if service.allowed_hosts else service.host
-    scheme, _, plain = name.rpartition("://")
-    has_port = ":" in plain.rsplit("]", 1)[-1] or bool(scheme)
-    return (plain if has_port else f"{plain}:{service.port}") + service.root_path
+def addresses_of(service: ServiceSection, world: World) -> Addresses:
+    """The names under which it answers; where other machines can reach it, also the name of this one."""
+    machine = None if is_loopback(service.host) else world.host_name()
+    return own_addresses(service.host, service.port, service.allowed_hosts, machine)
+
+
+def reached_from(service: ServiceSection, everywhere: str) -> str:
+    """Its own address, without a proxy; `everywhere` stands for every address of the machine."""
+    host = everywhere if service.host.strip("[]") in EVERYWHERE else service.host
+    return f"http://{_bracketed(host)}:{service.port}/"
+
+
+def _bracketed(host: str) -> str:
+    return f"[{host}]" if ":" in host and not host.startswith("[") else host
+
+
+def page_url(service: ServiceSection, world: World) -> str:
+    """Where a person opens the page: under the first of the further names, else at the address it listens on, or is reached at."""
+    if not service.allowed_hosts:
+        return reached_from(service, world.address())
+    scheme, _, name = service.allowed_hosts[0].rpartition("://")
+    has_port = ":" in name.rsplit("]", 1)[-1]
+    return f"{scheme or 'http'}://{name}{'' if has_port or scheme else f':{service.port}'}{service.root_path}/"
 
 
 def sheet_of(section: ServoSection, shelf: Shelf) -> BuildSheet:
@@ -139,12 +180,12 @@ def sheet_of(section: ServoSection, shelf: Shelf) -> BuildSheet:
         raise BuildSheetError(error.items, name) from None
 
 
-def _assemble(settings: Settings, service: Service) -> FastAPI:
+def _assemble(service: Service, root_path: str) -> FastAPI:
     number = version("geartender")
     app = FastAPI(
         title="Geartender",
         version=number,
-        openapi_url="/api/v1/openapi.json",
+        openapi_url=None,
         docs_url=None,
         redoc_url=None,
         lifespan=_lifespan,
@@ -167,19 +208,29 @@ def _assemble(settings: Settings, service: Service) -> FastAPI:
         journal.router,
         notices.router,
         backup.router,
+        pairing.router,
+        me.router,
+        credentials.router,
         live.router,
     ):
         api.include_router(part)
     app.include_router(api)
+    app.include_router(description(app))
     app.include_router(health.router)
     app.include_router(problem_pages(Path(__file__).parent / "templates"))
     web = web_folder()
     app.include_router(page_router(web / "templates", web / "static", number))
-    where = settings.service
     app.add_middleware(StopFirst, service=service)
+    app.add_middleware(
+        Entrance,
+        routes=app.router.routes,
+        admissions=service.admissions,
+        addresses=service.addresses,
+        cookie=service.cookie,
+    )
     archives = Large(backup.PATH, backup.MEDIA_TYPE, backup.ARCHIVE_MAX_BYTES)
-    app.add_middleware(Door, addresses=own_addresses(where.host, where.port, where.allowed_hosts), large=archives)
-    app.add_middleware(Mounted, root_path=where.root_path)
+    app.add_middleware(Door, addresses=service.addresses, large=archives)
+    app.add_middleware(Mounted, root_path=root_path)
     return app
 
 
@@ -188,10 +239,12 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     """Own the store and every task from start to end. The store is open before anything can be asked, and closed last."""
     service: Service = app.state.service
     await service.store.open()
+    await service.admissions.open()
     try:
         async with asyncio.TaskGroup() as tasks:
             running = [
                 tasks.create_task(service.store.run(), name="store"),
+                tasks.create_task(service.admissions.register.run(), name="register"),
                 *([tasks.create_task(service.webhook.run(), name="webhook")] if service.webhook else []),
                 tasks.create_task(service.battery.run(), name="battery"),
                 tasks.create_task(service.runs.run(), name="runs"),
@@ -208,6 +261,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
                     task.cancel()
     finally:
         await service.previews.close()
+        await service.admissions.close()
         await service.store.close()
 
 

@@ -12,8 +12,9 @@ from fastapi import APIRouter, Request, Response
 from fastapi.responses import StreamingResponse
 from pydantic import Field
 
+from geartender.access.roles import Role, needs
 from geartender.api.builds import build_file
-from geartender.api.deps import ServiceDep, WhoDep
+from geartender.api.deps import ProvenDep, ServiceDep, WhoDep
 from geartender.api.openapi import problems
 from geartender.api.service import Service
 from geartender.build import BuildSheet, parse_build, write_build
@@ -54,6 +55,7 @@ class Restored(Shown):
     response_class=Response,
     responses={200: {"content": {MEDIA_TYPE: {}}}, **problems("not-stored")},
 )
+@needs(Role.MANAGE)
 async def make_backup(service: ServiceDep) -> Response:
     made_at = service.world.wall()
     writer = ArchiveWriter({"made_at": made_at.isoformat(), "servos": sorted(service.servos)})
@@ -82,10 +84,11 @@ async def make_backup(service: ServiceDep) -> Response:
         "The archive is read through before anything is replaced; then it is all of it or nothing. Every servo is disarmed, and "
         "nothing starts by itself until the notice about it was put aside. The configuration file stays as it is."
     ),
-    responses=problems("busy", "not-stored", "too-large"),
+    responses=problems("proof-needed", "busy", "not-stored", "too-large"),
     openapi_extra={"requestBody": {"required": True, "content": {MEDIA_TYPE: {}}}},
 )
-async def restore_backup(request: Request, service: ServiceDep, who: WhoDep) -> Restored:
+@needs(Role.MANAGE)
+async def restore_backup(request: Request, service: ServiceDep, who: WhoDep, _: ProvenDep) -> Restored:
     with tempfile.SpooledTemporaryFile(IN_MEMORY_BYTES, dir=service.temporary_folder) as file:
         await _receive(request, service, file)
         archive, sheets = await service.store.in_background(lambda: _checked(file))

@@ -6,8 +6,9 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Header, Response
 
+from geartender.access.roles import Role, needs
 from geartender.api.accepts import prefers
-from geartender.api.deps import ServiceDep, ServoDep, WhoDep
+from geartender.api.deps import AdmissionDep, ServiceDep, ServoDep, WhoDep
 from geartender.api.openapi import problems
 from geartender.api.preconditions import entity_tag, require_revision, weakly_matches
 from geartender.api.service import Service
@@ -66,6 +67,7 @@ def toml_response(sheet: BuildSheet) -> Response:
     response_model_exclude_none=True,
     responses={200: {**ETAG_HEADER[200], "content": TOML_CONTENT}, **NOT_CHANGED, **problems("unknown")},
 )
+@needs(Role.WATCH)
 async def get_build(
     response: Response, servo: ServoDep, if_none_match: IfNoneMatch = None, accept: AcceptHeader = None
 ) -> Response | BuildSheet:
@@ -87,10 +89,13 @@ async def get_build(
     response_model_exclude_none=True,
     responses={
         **ETAG_HEADER,
-        **problems("unknown", "busy", "stale", "revision-required", "too-large", "not-json", "not-stored"),
+        **problems(
+            "proof-needed", "unknown", "busy", "stale", "revision-required", "too-large", "not-json", "not-stored"
+        ),
     },
     openapi_extra=SHEET_SCHEMA,
 )
+@needs(Role.MANAGE)
 async def put_build(
     response: Response,
     service: ServiceDep,
@@ -100,10 +105,13 @@ async def put_build(
     if_none_match: IfNoneMatch = None,
     *,
     who: WhoDep,
+    admission: AdmissionDep,
 ) -> BuildSheet:
     sheet = parse_build(body)
     async with service.changing_documents:
         require_revision(if_match, if_none_match, sheet_tag(servo.sheet))
+        if changes_guards(servo.sheet, sheet):
+            service.admissions.require_proof(admission)
         await _record_and_replace(service, servo, sheet, who)
     response.headers["ETag"] = sheet_tag(sheet)
     return sheet
@@ -122,6 +130,12 @@ async def _record_and_replace(service: Service, servo: Servo, sheet: BuildSheet,
         journal.settle(intent, "refused", reason=str(error))
         raise
     journal.settle(intent, "done")
+
+
+def changes_guards(before: BuildSheet, after: BuildSheet) -> bool:
+    """Whether it changes what guards the servo: limits, overload, travel, and all from which they follow; so all but the words."""
+    harmless = {"name", "note"}
+    return before.model_dump(exclude=harmless) != after.model_dump(exclude=harmless)
 
 
 def differences(before: object, after: object, path: str = "") -> dict[str, list[Any]]:
@@ -156,6 +170,7 @@ async def _replace(service: Service, servo: Servo, sheet: BuildSheet) -> None:
     summary="What follows from the build sheet in force",
     responses=problems("unknown"),
 )
+@needs(Role.WATCH)
 async def get_figures(servo: ServoDep) -> Figures:
     return figures(servo.sheet)
 
@@ -167,5 +182,6 @@ async def get_figures(servo: ServoDep) -> Figures:
     responses=problems("too-large", "not-json"),
     openapi_extra=SHEET_SCHEMA,
 )
+@needs(Role.WATCH, any_servo=True)
 async def work_out_figures(body: SheetBody) -> Figures:
     return figures(parse_build(body))

@@ -11,6 +11,8 @@ from typing import Annotated
 from fastapi import Depends, Header, Path, Request
 from starlette.requests import HTTPConnection
 
+from geartender.access.admissions import Admission
+from geartender.access.entrance import ADMISSION, client_of
 from geartender.api.once import Key
 from geartender.api.prefer import wanted_wait_s
 from geartender.api.service import Service, Simulation
@@ -55,10 +57,25 @@ def client_name(given: str) -> str:
     return given
 
 
+def admission_of(connection: HTTPConnection) -> Admission:
+    """As what whoever asks was let in (access/entrance.py)."""
+    admission = connection.scope[ADMISSION]
+    assert isinstance(admission, Admission)  # noqa: S101 - no route that needs it is reached without
+    return admission
+
+
 def who_is(connection: HTTPConnection, name: str | None) -> Who:
-    """Who asks over this connection, by the name it gives itself, else by its network address."""
-    peer = connection.client.host if connection.client else "local"
-    return Who(client=name or f"@{peer}", label=name or peer)
+    """Who asks over this connection.
+
+    A phone or key is called by the name it was let in with. The name that a client gives itself tells its tabs and programs apart;
+    nobody can take another's place by it. Whoever is on this machine goes by that name alone, else by the network address.
+    """
+    admission = admission_of(connection)
+    one = admission.credential
+    if one is None:
+        peer = client_of(connection.scope)
+        return Who(client=name or f"@{peer}", label=name or peer, role=admission.role.value)
+    return Who(client=f"{one.id}/{name or ''}", label=one.name, role=one.role, credential=one.id)
 
 
 async def get_service(connection: HTTPConnection) -> Service:
@@ -70,8 +87,27 @@ async def get_service(connection: HTTPConnection) -> Service:
 ServiceDep = Annotated[Service, Depends(get_service)]
 
 
-async def get_servo(service: ServiceDep, servo: ServoName) -> Servo:
-    return service.servo(servo)
+def servo_for(service: Service, admission: Admission, name: str) -> Servo:
+    """The servo of that name; for a key to one servo there is no other. Raises Unknown."""
+    if admission.servo not in (None, name):
+        raise Unknown(f"There is no servo of that name for this key. It is for {admission.servo} alone.")
+    return service.servo(name)
+
+
+async def get_admission(connection: HTTPConnection) -> Admission:
+    return admission_of(connection)
+
+
+AdmissionDep = Annotated[Admission, Depends(get_admission)]
+
+
+async def get_servo(service: ServiceDep, admission: AdmissionDep, servo: ServoName) -> Servo:
+    return servo_for(service, admission, servo)
+
+
+async def get_proven(service: ServiceDep, admission: AdmissionDep) -> Admission:
+    service.admissions.require_proof(admission)
+    return admission
 
 
 async def get_who(request: Request, client: ClientHeader = None) -> Who:
@@ -101,6 +137,8 @@ async def get_simulation(service: ServiceDep) -> Simulation:
 
 
 ServoDep = Annotated[Servo, Depends(get_servo)]
+ProvenDep = Annotated[Admission, Depends(get_proven)]
+"""Whoever asks has proved of late who they are. Raises ProofNeeded."""
 WhoDep = Annotated[Who, Depends(get_who)]
 AnyoneDep = Annotated[Who, Depends(get_anyone)]
 WaitDep = Annotated[float | None, Depends(get_wait_s)]

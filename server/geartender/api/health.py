@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from importlib.metadata import version
 
-from fastapi import APIRouter, Response
+from fastapi import APIRouter, Request, Response
 
+from geartender.access.entrance import ADMISSION
+from geartender.access.roles import Role, needs, open_to_anybody
 from geartender.api.deps import ServiceDep
 from geartender.api.metrics import MEDIA_TYPE
 from geartender.api.models import Health, LinkHealth
@@ -22,10 +24,13 @@ router = APIRouter(tags=["service"])
     "/healthz",
     operation_id="getHealth",
     summary="Whether the service is alive and ready, and why not",
-    description="An answer at all says that it is alive. `ready` also needs a store that keeps things and every firmware.",
+    description="An answer at all says that it is alive. `ready` also needs a store that keeps things and every firmware. "
+    "More is told only to those who were let in.",
     responses=problems(),
 )
-async def healthz(service: ServiceDep) -> Health:
+@open_to_anybody
+async def healthz(request: Request, service: ServiceDep) -> Health:
+    let_in = request.scope[ADMISSION] is not None and request.scope[ADMISSION].servo is None
     trouble = service.store.trouble
     shown = {name: servo.snapshot() for name, servo in service.servos.items()}
     links = {name: one.link for name, one in shown.items()}
@@ -33,14 +38,16 @@ async def healthz(service: ServiceDep) -> Health:
     return Health(
         alive=True,
         ready=not reasons,
-        reasons=reasons,
+        reasons=reasons if let_in else None,
         status="impaired" if trouble else "ok",
         version=version("geartender"),
-        store=trouble or "ok",
-        servos={name: one.state.value for name, one in shown.items()},
+        store=(trouble or "ok") if let_in else None,
+        servos={name: one.state.value for name, one in shown.items()} if let_in else None,
         links={
             name: LinkHealth(state=link.state, firmware_version=link.firmware_version) for name, link in links.items()
-        },
+        }
+        if let_in
+        else None,
     )
 
 
@@ -51,6 +58,7 @@ async def healthz(service: ServiceDep) -> Health:
     response_class=Response,
     responses={200: {"content": {"text/plain": {"schema": {"type": "string"}}}}, **problems()},
 )
+@needs(Role.WATCH)
 async def metrics(service: ServiceDep) -> Response:
     return Response(service.metrics.exposition(), headers={"Content-Type": MEDIA_TYPE})
 

@@ -10,6 +10,7 @@ from fastapi import APIRouter, Header, Path, Query, Response
 from fastapi.responses import StreamingResponse
 from pydantic import AwareDatetime, Field
 
+from geartender.access.roles import Role, needs
 from geartender.api.accepts import prefers
 from geartender.api.deps import ServiceDep
 from geartender.api.models import Listing
@@ -78,6 +79,7 @@ EntryId = Annotated[int, Path(alias="id", description="Id of the entry.", ge=1, 
     response_model=Listing[JournalEntry],
     responses={200: {"content": {"text/csv": {"schema": {"type": "string"}}}}, **problems("not-stored")},
 )
+@needs(Role.WATCH)
 async def list_journal(
     service: ServiceDep,
     since: Since = None,
@@ -107,6 +109,7 @@ async def list_journal(
 
 
 @router.get("/{id}", operation_id="getJournalEntry", summary="One entry", responses=problems("unknown", "not-stored"))
+@needs(Role.WATCH)
 async def get_entry(service: ServiceDep, entry_id: EntryId) -> JournalEntry:
     return shown(await service.store.journal.entry(entry_id))
 
@@ -121,6 +124,7 @@ async def get_entry(service: ServiceDep, entry_id: EntryId) -> JournalEntry:
         **problems("unknown", "not-stored"),
     },
 )
+@needs(Role.WATCH)
 async def get_entry_trace(
     service: ServiceDep, entry_id: EntryId, accept: AcceptHeader = None
 ) -> Response | Listing[TraceRow]:

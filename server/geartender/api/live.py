@@ -7,20 +7,25 @@ does not read holds up nobody: what waits for it is bounded, and when that is fu
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import json
 import logging
 from collections.abc import Callable
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter
-from pydantic import Field, TypeAdapter, ValidationError
+from pydantic import Field, SecretStr, TypeAdapter, ValidationError
 from starlette.websockets import WebSocket, WebSocketDisconnect, WebSocketState
 
-from geartender.api.deps import ServiceDep, client_name, who_is
+from geartender.access.admissions import NOBODY
+from geartender.access.entrance import ADMISSION, client_of
+from geartender.access.roles import Role, needs
+from geartender.access.tokens import TOKEN_MAX_CHARS
+from geartender.api.deps import ServiceDep, admission_of, client_name, servo_for, who_is
 from geartender.api.outbox import Message, Outbox, TooSlow
 from geartender.api.problems import mistakes_in, problem_of
 from geartender.api.service import Service
-from geartender.errors import GeartenderError
+from geartender.errors import GeartenderError, Refused, Unauthenticated
 from geartender.problems import problem_body
 from geartender.servo.motions import Who
 from geartender.servo.requests import Request
@@ -39,6 +44,12 @@ JOG_PASSED_ON_S = 0.05
 MESSAGE_MAX_CHARS = 4096
 """Characters; the longest real message has a hundred."""
 
+NAMED_WITHIN_S = 5.0
+"""s that a socket without a cookie or a key has for its first message, which brings one."""
+
+UNNAMED_MAX = 16
+"""Sockets that may wait for it at once: whoever was not let in must not take the places of those who were."""
+
 SOCKETS_MAX = 64
 """Sockets; a household of phones, and few enough for a small board."""
 
@@ -46,16 +57,18 @@ CLOSE_WAIT_S = 1.0
 """s; a listener that does not even read the close is dropped without it."""
 
 CLOSE_NOT_TEXT = 4400
+CLOSE_NOT_LET_IN = 4401
 CLOSE_TOO_SLOW = 4408
 CLOSE_TOO_LONG = 4413
 CLOSE_TOO_MANY = 4429
 
 
 class Hello(Request):
-    """Names the client, as `Geartender-Client` does over HTTP."""
+    """Names the client, as `Geartender-Client` does over HTTP; as the first message it may bring the key."""
 
     type: Literal["hello"]
-    client: str
+    client: str | None = None
+    key: Annotated[SecretStr, Field(max_length=TOKEN_MAX_CHARS)] | None = None
 
 
 class Subscribe(Request):
@@ -133,10 +146,11 @@ class HeldJogs:
 class Session:
     """One socket from its opening to its end."""
 
-    def __init__(self, service: Service, socket: WebSocket) -> None:
+    def __init__(self, service: Service, socket: WebSocket, name: str | None) -> None:
         self._service = service
         self._socket = socket
-        self._who = who_is(socket, None)
+        self._admission = admission_of(socket)
+        self._who = who_is(socket, name)
         self._outbox = Outbox()
         self._waiting = asyncio.Event()
         self._jogs = HeldJogs(service.world.monotonic)
@@ -149,6 +163,7 @@ class Session:
             async with asyncio.TaskGroup() as tasks:
                 tasks.create_task(self._write())
                 tasks.create_task(self._read(tasks))
+                tasks.create_task(self._until_let_in_no_longer())
         except* SocketOver as ended:
             over = next(error for error in ended.exceptions if isinstance(error, SocketOver))
         except* (WebSocketDisconnect, OSError):
@@ -157,6 +172,19 @@ class Session:
             for subscription in self._subscriptions.values():
                 subscription.close()
         return over
+
+    async def _until_let_in_no_longer(self) -> None:
+        """End the socket when its phone or key is revoked, expires, or gets another role."""
+        one = self._admission.credential
+        if one is None:
+            return
+        over = asyncio.Event()
+        register = self._service.admissions.register
+        left = None if one.expires_at is None else (one.expires_at - self._service.world.wall()).total_seconds()
+        with register.listening(one.id, over.set), contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(left):
+                await over.wait()
+        raise SocketOver(CLOSE_NOT_LET_IN, "let in no longer, or for something else")
 
     async def _read(self, tasks: asyncio.TaskGroup) -> None:
         try:
@@ -187,12 +215,15 @@ class Session:
     def _do(self, message: Hello | Subscribe | Jog | Stop, tasks: asyncio.TaskGroup) -> None:
         if isinstance(message, Hello):
             self._jogs.end_all(self._who)
-            self._who = who_is(self._socket, client_name(message.client))
+            self._who = who_is(self._socket, None if message.client is None else client_name(message.client))
             return
-        servo = self._service.servo(message.servo)
+        servo = servo_for(self._service, self._admission, message.servo)
         if isinstance(message, Stop):
             servo.stop(self._who, message.category)
-        elif isinstance(message, Subscribe):
+            return
+        if isinstance(message, Jog):
+            self._admission.require(Role.DRIVE)
+        if isinstance(message, Subscribe):
             self._subscribe(servo, message.rate_hz, tasks)
         elif message.speed_deg_s == 0:
             self._jogs.end(servo, self._who)
@@ -253,19 +284,49 @@ def _servo_named_in(text: str) -> str | None:
 
 
 @router.websocket("/live")
+@needs(Role.WATCH, any_servo=True)
 async def live(socket: WebSocket, service: ServiceDep) -> None:
-    """Serve one socket; Host and Origin were checked at the door."""
+    """Serve one socket; Host, Origin, and the cookie or key if there was one, were checked before."""
     await socket.accept()
-    if service.live_sockets >= SOCKETS_MAX:
-        await socket.close(CLOSE_TOO_MANY, "too many sockets")
-        return
-    service.live_sockets += 1
     try:
-        over = await Session(service, socket).run()
-    finally:
-        service.live_sockets -= 1
+        over = await _converse(socket, service)
+    except SocketOver as refused:
+        over = refused
     if over is not None and socket.client_state is WebSocketState.CONNECTED:
         await _close(socket, over)
+
+
+async def _converse(socket: WebSocket, service: Service) -> SocketOver | None:
+    """The conversation from its first message on. Raises SocketOver when it cannot begin."""
+    name = None if socket.scope[ADMISSION] is not None else await _introduced(socket, service)
+    if service.live_sockets >= SOCKETS_MAX:
+        raise SocketOver(CLOSE_TOO_MANY, "too many sockets")
+    service.live_sockets += 1
+    try:
+        return await Session(service, socket, name).run()
+    finally:
+        service.live_sockets -= 1
+
+
+async def _introduced(socket: WebSocket, service: Service) -> str | None:
+    """Wait for the first message, which brings a key; gives the client's name, if it brings one. Raises SocketOver."""
+    if service.unnamed_sockets >= UNNAMED_MAX:
+        raise SocketOver(CLOSE_TOO_MANY, "too many sockets")
+    service.unnamed_sockets += 1
+    try:
+        async with asyncio.timeout(NAMED_WITHIN_S):
+            text = (await socket.receive()).get("text") or ""
+        hello = Hello.model_validate_json(text[: MESSAGE_MAX_CHARS + 1])
+        key = None if hello.key is None else hello.key.get_secret_value()
+        admission = service.admissions.admit(client_of(socket.scope), key, None)
+        if admission is None:
+            raise Unauthenticated(NOBODY)
+        socket.scope[ADMISSION] = admission
+        return None if hello.client is None else client_name(hello.client)
+    except (TimeoutError, ValidationError, Refused):
+        raise SocketOver(CLOSE_NOT_LET_IN, "the first message must be a hello with a key") from None
+    finally:
+        service.unnamed_sockets -= 1
 
 
 async def _close(socket: WebSocket, over: SocketOver) -> None:

@@ -88,16 +88,16 @@ class LinkHealth(Shown):
 
 
 class Health(Shown):
-    """Whether the service runs, and whether it can do its work."""
+    """Whether the service runs, and whether it can do its work. What is null is told only to those who were let in."""
 
     alive: Literal[True] = Field(description="It answers.")
     ready: bool = Field(description="It keeps what happens, and hears every servo.")
-    reasons: list[str] = Field(description="Why it is not ready, in plain words.")
+    reasons: list[str] | None = Field(description="Why it is not ready, in plain words.")
     version: str = Field(description="Version of the service.")
-    links: dict[str, LinkHealth] = Field(description="The link to each servo's firmware, by name.")
+    links: dict[str, LinkHealth] | None = Field(description="The link to each servo's firmware, by name.")
     status: Literal["ok", "impaired"] = Field(description="`impaired`: it runs, but `store` says what it cannot keep.")
-    store: str = Field(description="`ok`, or `full read-only damaged failed unreachable`; then nothing is kept.")
-    servos: dict[str, str] = Field(description="State of each servo, by name.")
+    store: str | None = Field(description="`ok`, or `full read-only damaged failed unreachable`; then nothing is kept.")
+    servos: dict[str, str] | None = Field(description="State of each servo, by name.")
 
 
 class NoticeReport(Shown):

@@ -9,6 +9,7 @@ from fastapi import APIRouter, Header, Path, Request, Response
 from fastapi.exceptions import RequestValidationError
 from pydantic import BaseModel
 
+from geartender.access.roles import Role, needs
 from geartender.api.accepts import prefers
 from geartender.api.deps import AnyoneDep, KeyDep, ServiceDep, ServoDep, WaitDep, WhoDep
 from geartender.api.examples import MOTION, SNAPSHOT, TRACE
@@ -59,6 +60,7 @@ async def _answer(request: Request, response: Response, motion: Motion, wait_s: 
     summary="Find the home mark",
     responses={**STARTED, **REFUSALS},
 )
+@needs(Role.DRIVE)
 async def home(
     request: Request,
     response: Response,
@@ -79,6 +81,7 @@ async def home(
     summary="Go to an angle, or by an angle",
     responses={**STARTED, **HOMED_REFUSALS},
 )
+@needs(Role.DRIVE)
 async def move(
     request: Request,
     response: Response,
@@ -100,6 +103,7 @@ async def move(
     summary="Rotate at a held speed",
     responses={**STARTED, **REFUSALS},
 )
+@needs(Role.DRIVE)
 async def turn(
     request: Request,
     response: Response,
@@ -122,6 +126,7 @@ async def turn(
     responses={**example(200, "Sent; with `Prefer: wait`, confirmed.", SNAPSHOT), **problems("unknown")},
     openapi_extra={"requestBody": {"content": {"application/json": {"schema": StopRequest.model_json_schema()}}}},
 )
+@needs(Role.WATCH, unlimited=True)
 async def stop(request: Request, response: Response, servo: ServoDep, who: AnyoneDep, wait_s: WaitDep) -> Snapshot:
     """The answer to a stop; the stop itself was sent before anything else (stop_first.py)."""
     mistakes: RequestValidationError | None = request.scope[MISTAKES]
@@ -138,6 +143,7 @@ async def stop(request: Request, response: Response, servo: ServoDep, who: Anyon
     summary="Motions still remembered, newest first",
     responses=problems("unknown"),
 )
+@needs(Role.WATCH)
 async def list_motions(servo: ServoDep) -> Listing[MotionReport]:
     return Listing[MotionReport](items=[motion.report() for motion in servo.motions()])
 
@@ -149,6 +155,7 @@ async def list_motions(servo: ServoDep) -> Listing[MotionReport]:
     summary="One motion and what became of it",
     responses={**example(200, "The motion now.", MOTION), **problems("unknown")},
 )
+@needs(Role.WATCH)
 async def get_motion(response: Response, servo: ServoDep, motion_id: MotionId, wait_s: WaitDep) -> MotionReport:
     motion = servo.motion(motion_id)
     await settle(motion.ended, wait_s)
@@ -169,6 +176,7 @@ async def get_motion(response: Response, servo: ServoDep, motion_id: MotionId, w
         **problems("unknown"),
     },
 )
+@needs(Role.WATCH)
 async def get_trace(servo: ServoDep, motion_id: MotionId, accept: AcceptHeader = None) -> Response | Listing[TraceRow]:
     rows = servo.motion(motion_id).trace_rows()
     if prefers(accept, "text/csv"):

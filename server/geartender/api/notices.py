@@ -6,6 +6,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path
 
+from geartender.access.roles import Role, needs
 from geartender.api.deps import ServiceDep, WhoDep
 from geartender.api.models import Listing, NoticeReport
 from geartender.api.openapi import problems
@@ -17,6 +18,7 @@ NoticeId = Annotated[str, Path(alias="id", description="Id of the notice.", exam
 
 
 @router.get("", operation_id="listNotices", summary="What needs a person, newest first", responses=problems())
+@needs(Role.WATCH)
 async def list_notices(service: ServiceDep) -> Listing[NoticeReport]:
     return Listing[NoticeReport](items=[NoticeReport.of(notice) for notice in service.store.notices.all()])
 
@@ -28,6 +30,7 @@ async def list_notices(service: ServiceDep) -> Listing[NoticeReport]:
     summary="Put a notice aside that stays until somebody has seen it",
     responses=problems("unknown", "busy"),
 )
+@needs(Role.DRIVE)
 async def put_aside(service: ServiceDep, notice_id: NoticeId, who: WhoDep) -> None:
     notice = service.store.notices.get(notice_id)
     if notice is None:

@@ -15,6 +15,8 @@ from pathlib import Path
 from fastapi import APIRouter, Request, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
 
+from geartender.access.roles import open_to_anybody
+
 VIEWS = ("drive", "sequences", "build", "bench", "journal", "settings")
 
 # The address of a static file names its content, so a browser may keep it for a year and never ask again.
@@ -101,6 +103,7 @@ def page_router(templates_dir: Path, static_dir: Path, version: str) -> APIRoute
     router.add_api_route("/", _view(templates, assets, "drive"), methods=["GET"], name="page")
 
     @router.get("/static/{asked_version}/{name:path}", name="page-static")
+    @open_to_anybody
     async def static(asked_version: str, name: str, request: Request) -> Response:
         asset = assets.files.get(name)
         if asset is None or asked_version != assets.version:
@@ -126,6 +129,7 @@ def _view(templates: Environment, assets: Assets, view: str) -> Callable[[Reques
     )
     packed = gzip.compress(body, mtime=0)
 
+    @open_to_anybody
     async def show(request: Request) -> Response:
         headers = {
             "Cache-Control": "no-cache",

@@ -13,12 +13,10 @@ from fastapi.routing import iter_route_contexts
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, select_autoescape
 from starlette.exceptions import HTTPException
 
+from geartender.access.roles import open_to_anybody
 from geartender.errors import BuildSheetError, DocumentError, GeartenderError, LinkError, PlanError, Refused, Unknown
 from geartender.mistakes import mistakes_from
-from geartender.problems import MEDIA_TYPE, PROBLEMS, problem_body
-
-RETRY_AFTER_S = 2
-"""s; the longest that a lost link takes to come back once the cable is in again."""
+from geartender.problems import MEDIA_TYPE, PROBLEMS, problem_body, problem_headers
 
 STATUS_SLUGS = {400: "invalid", 404: "unknown", 405: "method-not-allowed", 413: "too-large", 415: "not-json"}
 """The problem for each status that the framework answers with by itself."""
@@ -26,10 +24,8 @@ STATUS_SLUGS = {400: "invalid", 404: "unknown", 405: "method-not-allowed", 413: 
 
 def problem_response(slug: str, detail: str, headers: Mapping[str, str] | None = None, **extra: Any) -> JSONResponse:
     """One problem as an answer."""
-    headers = dict(headers or {})
-    if slug == "offline":
-        headers.setdefault("Retry-After", str(RETRY_AFTER_S))
-    return JSONResponse(problem_body(slug, detail, **extra), PROBLEMS[slug].status, headers, MEDIA_TYPE)
+    fields = {**problem_headers(slug, extra), **(headers or {})}
+    return JSONResponse(problem_body(slug, detail, **extra), PROBLEMS[slug].status, fields, MEDIA_TYPE)
 
 
 def problem_of(error: GeartenderError) -> tuple[str, str, dict[str, Any]]:
@@ -131,6 +127,7 @@ def problem_pages(templates: Path) -> APIRouter:
     pages = {slug: page.render(problem=problem) for slug, problem in PROBLEMS.items()}
 
     @router.get("/problems/{slug}", name="problem-page")
+    @open_to_anybody
     async def show(slug: str) -> HTMLResponse:
         if slug not in pages:
             raise Unknown("There is no problem of that name.")

@@ -6,6 +6,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Path, Query, Response
 
+from geartender.access.roles import Role, needs
 from geartender.api.deps import AnyoneDep, ServiceDep, WaitDep, WhoDep
 from geartender.api.examples import RUN
 from geartender.api.models import Listing
@@ -28,6 +29,7 @@ SHOWN = example(200, "The run now.", RUN)
 @router.get(
     "", operation_id="listRuns", summary="Runs, newest first, without their steps", responses=problems("not-stored")
 )
+@needs(Role.WATCH)
 async def list_runs(
     service: ServiceDep, limit: Limit = 50, cursor: Cursor = None, sequence: SequenceName = None
 ) -> Listing[RunReport]:
@@ -44,6 +46,7 @@ async def list_runs(
     summary="One run, with its steps so far",
     responses={**SHOWN, **problems("unknown", "not-stored")},
 )
+@needs(Role.WATCH)
 async def get_run(
     response: Response, service: ServiceDep, run_id: RunId, wait_s: WaitDep, after: After = -1
 ) -> RunReport:
@@ -60,6 +63,7 @@ async def get_run(
     summary="End a run: what moves comes to rest, and drive stays on",
     responses={**SHOWN, **problems("unknown", "not-stored")},
 )
+@needs(Role.WATCH, unlimited=True)
 async def stop_run(service: ServiceDep, run_id: RunId, who: AnyoneDep) -> RunReport:
     return await service.runs.stop(run_id, who)
 
@@ -70,6 +74,7 @@ async def stop_run(service: ServiceDep, run_id: RunId, who: AnyoneDep) -> RunRep
     summary="Hold a run: what moves comes to rest, and goes on when it is resumed",
     responses={**SHOWN, **problems("unknown", "busy", "not-stored")},
 )
+@needs(Role.WATCH)
 async def hold_run(service: ServiceDep, run_id: RunId, who: AnyoneDep) -> RunReport:
     return await service.runs.hold(run_id, who)
 
@@ -80,5 +85,6 @@ async def hold_run(service: ServiceDep, run_id: RunId, who: AnyoneDep) -> RunRep
     summary="Let a held run go on",
     responses={**SHOWN, **problems("unknown", "busy", "not-stored")},
 )
+@needs(Role.DRIVE)
 async def resume_run(service: ServiceDep, run_id: RunId, who: WhoDep) -> RunReport:
     return await service.runs.resume(run_id, who)

@@ -7,6 +7,7 @@ from typing import Any
 from fastapi import APIRouter, Request, Response
 from pydantic import Field
 
+from geartender.access.roles import Role, needs
 from geartender.api import documents
 from geartender.api.deps import KeyDep, ServiceDep, WaitDep, WhoDep
 from geartender.api.documents import DocumentBody, DocumentName, IfMatch, IfNoneMatch
@@ -63,6 +64,7 @@ class RunRequest(RequestBody):
 
 
 @router.get("", operation_id="listSequences", summary="All stored sequences, by name", responses=problems())
+@needs(Role.WATCH)
 async def list_sequences(service: ServiceDep) -> Listing[SequenceItem]:
     stored = await service.store.documents(SEQUENCE)
     return Listing[SequenceItem](
@@ -77,6 +79,7 @@ async def list_sequences(service: ServiceDep) -> Listing[SequenceItem]:
     response_model=None,
     responses={**SHOWN, **NOT_CHANGED, **problems("unknown")},
 )
+@needs(Role.WATCH)
 async def get_sequence(
     response: Response, service: ServiceDep, name: DocumentName, if_none_match: IfNoneMatch = None
 ) -> Response | dict[str, Any]:
@@ -97,6 +100,7 @@ async def get_sequence(
     },
     openapi_extra=documents.schema_of("Sequence"),
 )
+@needs(Role.DRIVE)
 async def put_sequence(
     response: Response,
     service: ServiceDep,
@@ -126,6 +130,7 @@ async def put_sequence(
     summary="Delete a sequence that nothing uses",
     responses=problems("unknown", "busy", "stale", "revision-required", "not-stored"),
 )
+@needs(Role.DRIVE)
 async def delete_sequence(service: ServiceDep, name: DocumentName, who: WhoDep, if_match: IfMatch = None) -> None:
     await _require_unused(service, name)
     await documents.delete(service, SEQUENCE, name, if_match, who)
@@ -146,6 +151,7 @@ async def _require_unused(service: Service, name: str) -> None:
     summary="What a sequence would do: times, path, torque, duty, energy; nothing moves",
     responses=problems("too-large", "not-json", *PLAN_REFUSALS),
 )
+@needs(Role.WATCH)
 async def preview_sequence(service: ServiceDep, name: DocumentName, body: PreviewRequest | None = None) -> Preview:
     asked = body or PreviewRequest()
     draft = None if asked.document is None else parse_sequence(asked.document)
@@ -180,6 +186,7 @@ async def preview_sequence(service: ServiceDep, name: DocumentName, body: Previe
         ),
     },
 )
+@needs(Role.DRIVE)
 async def run_sequence(
     request: Request,
     response: Response,

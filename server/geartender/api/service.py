@@ -6,6 +6,9 @@ import asyncio
 from dataclasses import dataclass, field
 from typing import Protocol
 
+from geartender.access import Addresses
+from geartender.access.admissions import Admissions
+from geartender.access.cookies import Cookie
 from geartender.api.battery import BatteryGauge
 from geartender.api.metrics import Metrics
 from geartender.api.once import Once
@@ -50,6 +53,15 @@ class Service:
     site: Site
     timekeeper: Timekeeper
     battery: BatteryGauge
+    admissions: Admissions
+    cookie: Cookie
+    addresses: Addresses
+    page_url: str
+    """Where a person opens the page from another machine, with its scheme and the slash at its end."""
+    network_url: str
+    """The address at which it listens, for others in its network."""
+    local_url: str
+    """Where a program on this machine reaches the service."""
     previews: Worker
     """Where previews are put together: a long one must not hold up the beat that the firmware waits for."""
     metrics: Metrics
@@ -61,6 +73,8 @@ class Service:
     """Where what is too large for memory may lie for a while; None is the machine's own place."""
     webhook: Webhook | None = None
     live_sockets: int = 0
+    unnamed_sockets: int = 0
+    """Sockets of which it is not known yet who they are."""
     changing_documents: asyncio.Lock = field(default_factory=asyncio.Lock)
     """Held from the check of a revision to its replacement, so that two writers cannot both pass the check."""
     crashed: asyncio.Event = field(default_factory=asyncio.Event)
@@ -73,3 +87,23 @@ class Service:
         except KeyError:
             known = ", ".join(self.servos) or "none"
             raise Unknown(f"There is no servo of that name here. Servos of this service: {known}.") from None
+
+    def helms_of(self, credential: str) -> list[str]:
+        """The servos of which a phone or key holds the helm."""
+        return [name for name, servo in self.servos.items() if _holds(servo, credential)]
+
+    def give_back_helms(self, credential: str) -> None:
+        """Let go of every helm that a phone or key holds."""
+        for servo in self.servos.values():
+            holder = servo.helm_holder
+            if holder is not None and holder.credential == credential:
+                servo.give_helm(holder)
+
+    async def revoke(self, credential: str, by: str) -> None:
+        """Let a phone or key in no longer: its sockets and jogs end at once, its helms are free. Raises Unknown, NotStored."""
+        self.give_back_helms(credential)
+        await self.admissions.revoke(credential, by)
+
+
+def _holds(servo: Servo, credential: str) -> bool:
+    return servo.helm_holder is not None and servo.helm_holder.credential == credential

@@ -7,6 +7,7 @@ from typing import Any
 from fastapi import APIRouter, Response
 from pydantic import Field
 
+from geartender.access.roles import Role, needs
 from geartender.api.builds import SHEET_SCHEMA, TOML_CONTENT, SheetBody, toml_response
 from geartender.api.models import Listing
 from geartender.api.openapi import Responses, problems
@@ -35,6 +36,7 @@ class TomlText(Request):
     summary="JSON Schema of a build sheet: tables, fields, ranges, defaults and hints",
     responses=problems(),
 )
+@needs(Role.WATCH, any_servo=True)
 async def get_build_schema(response: Response) -> dict[str, Any]:
     response.headers.update(KEEP_FOR_MINUTES)
     return SCHEMA
@@ -46,6 +48,7 @@ async def get_build_schema(response: Response) -> dict[str, Any]:
     summary="Formula, inputs and source of every figure",
     responses=problems(),
 )
+@needs(Role.WATCH, any_servo=True)
 async def get_reasons(response: Response) -> Listing[Reason]:
     response.headers.update(KEEP_FOR_MINUTES)
     return REASONS
@@ -59,6 +62,7 @@ async def get_reasons(response: Response) -> Listing[Reason]:
     response_model_exclude_unset=True,
     responses=problems("too-large", "not-json"),
 )
+@needs(Role.WATCH, any_servo=True)
 async def read_toml(body: TomlText) -> BuildSheet:
     return parse_build(body.toml)
 
@@ -71,5 +75,6 @@ async def read_toml(body: TomlText) -> BuildSheet:
     response_class=Response,
     openapi_extra=SHEET_SCHEMA,
 )
+@needs(Role.WATCH, any_servo=True)
 async def write_toml(body: SheetBody) -> Response:
     return toml_response(parse_build(body))

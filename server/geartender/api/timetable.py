@@ -8,6 +8,7 @@ from typing import Annotated, Any, Literal
 from fastapi import APIRouter, Query, Response
 from pydantic import Field
 
+from geartender.access.roles import Role, needs
 from geartender.api import documents
 from geartender.api.deps import ServiceDep, WhoDep
 from geartender.api.documents import DocumentBody, DocumentName, IfMatch, IfNoneMatch
@@ -80,6 +81,7 @@ class TimetableListing(Listing[EntryItem]):
     summary="All entries of the timetable, by name, each with its next time",
     responses=problems("not-stored"),
 )
+@needs(Role.WATCH)
 async def list_timetable(service: ServiceDep) -> TimetableListing:
     stored = await service.store.documents(TIMETABLE)
     items = []
@@ -132,6 +134,7 @@ def shown_slots(service: Service, entry: Entry, number: int) -> list[Slot]:
     response_model=None,
     responses={**SHOWN, **NOT_CHANGED, **problems("unknown", "not-stored")},
 )
+@needs(Role.WATCH)
 async def get_entry(
     response: Response, service: ServiceDep, name: DocumentName, if_none_match: IfNoneMatch = None
 ) -> Response | dict[str, Any]:
@@ -148,6 +151,7 @@ async def get_entry(
     "One that comes twice is due the first time. With `*` in the hour field the hours that really pass are counted.",
     responses=problems("unknown", "not-stored"),
 )
+@needs(Role.WATCH)
 async def next_slots(service: ServiceDep, name: DocumentName, number: Number = NEXT) -> Listing[Slot]:
     document = await service.store.document(TIMETABLE, name)
     entry = read_document(Entry, document.body, "timetable entry")
@@ -162,6 +166,7 @@ async def next_slots(service: ServiceDep, name: DocumentName, number: Number = N
     responses={**SHOWN, **MADE, **problems("stale", "revision-required", "not-stored", "too-large", "not-json")},
     openapi_extra=documents.schema_of("Entry"),
 )
+@needs(Role.DRIVE)
 async def put_entry(
     response: Response,
     service: ServiceDep,
@@ -191,6 +196,7 @@ async def put_entry(
     summary="Delete an entry; what it has started goes on",
     responses=problems("unknown", "stale", "revision-required", "not-stored"),
 )
+@needs(Role.DRIVE)
 async def delete_entry(service: ServiceDep, name: DocumentName, who: WhoDep, if_match: IfMatch = None) -> None:
     await documents.delete(service, TIMETABLE, name, if_match, who)
     service.store.notices.clear("missed", name)

@@ -10,6 +10,7 @@ from typing import Any
 from fastapi import APIRouter, Request, Response
 from fastapi.responses import StreamingResponse
 
+from geartender.access.roles import Role, needs
 from geartender.api.accepts import prefers
 from geartender.api.deps import ServiceDep
 from geartender.api.openapi import Responses, problems
@@ -45,6 +46,7 @@ class TrainsBody(TrainRequest):
     response_model=TrainsFound,
     responses={**PROGRESS, **problems("busy", "too-large", "not-json")},
 )
+@needs(Role.WATCH, any_servo=True)
 async def find(body: TrainsBody, request: Request, service: ServiceDep) -> Response | dict[str, Any]:
     asked = body.model_dump(mode="json", exclude={"build"}, exclude_unset=True)
     try:

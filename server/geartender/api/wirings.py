@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from fastapi import APIRouter, Response
 
+from geartender.access.roles import Role, needs
 from geartender.api.accepts import prefers
 from geartender.api.builds import SHEET_SCHEMA, AcceptHeader, SheetBody
 from geartender.api.deps import ServoDep
@@ -38,6 +39,7 @@ def _answer(sheet: BuildSheet, accept: str | None) -> Response | Wiring:
     response_model=Wiring,
     responses={**ANSWER, **problems("unknown")},
 )
+@needs(Role.WATCH, any_servo=True)
 async def get_wiring(servo: ServoDep, accept: AcceptHeader = None) -> Response | Wiring:
     return _answer(servo.sheet, accept)
 
@@ -50,5 +52,6 @@ async def get_wiring(servo: ServoDep, accept: AcceptHeader = None) -> Response |
     responses={**ANSWER, **problems("too-large", "not-json")},
     openapi_extra=SHEET_SCHEMA,
 )
+@needs(Role.WATCH, any_servo=True)
 async def work_out_wiring(body: SheetBody, accept: AcceptHeader = None) -> Response | Wiring:
     return _answer(parse_build(body), accept)

@@ -7,7 +7,7 @@ import sys
 
 import typer
 
-from geartender.cli import board, driving, firmware, keeping, running, sequences, sheets, trains
+from geartender.cli import access, board, driving, firmware, keeping, running, sequences, sheets, trains
 from geartender.cli.terminal import FAILED, INTERRUPTED, exit_code, explain, say
 from geartender.errors import GeartenderError
 
@@ -27,6 +27,7 @@ sequences.add_to(app)
 keeping.add_to(app)
 firmware.add_to(app)
 board.add_to(app)
+access.add_to(app)
 
 
 def main() -> None:

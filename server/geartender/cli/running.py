@@ -12,7 +12,7 @@ import typer
 from geartender.cli.terminal import FAILED, say, stop_with
 
 if TYPE_CHECKING:
-    from geartender.api.service import Simulation
+    from geartender.api.service import Service, Simulation
     from geartender.config import Settings
 
 DEMO_SITE = {"zone": "Europe/Lisbon", "latitude": 38.7, "longitude": -9.1, "clock": "trusted"}
@@ -32,7 +32,9 @@ def add_to(app: typer.Typer) -> None:
 
 
 def demo(
-    host: Annotated[str, typer.Option(help="Address to listen on; of this machine only.")] = "127.0.0.1",
+    host: Annotated[
+        str, typer.Option(help="Address to listen on; on any but this machine's own, phones have to be paired.")
+    ] = "127.0.0.1",
     port: Annotated[int, typer.Option(help="TCP port; 0 takes a free one.", min=0, max=65535)] = 8350,
     data: Annotated[Path | None, typer.Option(help="Folder to keep documents in; else nothing is kept.")] = None,
     plant: PlantFile = None,
@@ -40,6 +42,7 @@ def demo(
     truth: TruthFile = None,
 ) -> None:
     """Start the service with a simulated servo, `vent`. Nothing to configure."""
+    from geartender.access import is_loopback
     from geartender.cli.simulator_child import simulator
     from geartender.config import parse_settings
 
@@ -52,14 +55,14 @@ def demo(
         arguments = ["--link", str(link), "--build", str(sheet), "--seed", str(seed)]
         for name, file in (("--plant", plant), ("--truth", truth)):
             arguments += [] if file is None else [name, str(file)]
-        _serve(settings, stack.enter_context(simulator(arguments)))
+        _serve(settings, stack.enter_context(simulator(arguments)), anybody=is_loopback(host))
 
 
 def serve(config: Annotated[Path, typer.Option("--config", help="The configuration (TOML).", metavar="FILE")]) -> None:
     """Start the service for the servos of a configuration."""
     from geartender.config import load_settings
 
-    _serve(load_settings(config), None)
+    _serve(load_settings(config), None, anybody=False)
 
 
 def simulate(
@@ -86,7 +89,7 @@ def ridge_vent() -> Path:
     return Path(__file__).parents[1] / "build" / "ridge_vent.toml"
 
 
-def _serve(settings: Settings, simulation: Simulation | None) -> None:
+def _serve(settings: Settings, simulation: Simulation | None, *, anybody: bool) -> None:
     """Bind, build the application for the true port, run it; the page's address on stdout once it answers."""
     import os
     import sys
@@ -95,6 +98,8 @@ def _serve(settings: Settings, simulation: Simulation | None) -> None:
     from geartender.api.app import create_app
     from geartender.api.serving import inherited_socket, listening_socket, run_app
     from geartender.caution import CAUTION
+    from geartender.cli.invitation import invite_the_first
+    from geartender.cli.machine import left_for_commands
     from geartender.logs import set_up_logs
 
     to_journal = "JOURNAL_STREAM" in os.environ
@@ -102,7 +107,17 @@ def _serve(settings: Settings, simulation: Simulation | None) -> None:
     say(CAUTION)
     bound = inherited_socket(os.environ) or listening_socket(settings.service.host, settings.service.port)
     service = settings.service.model_copy(update={"port": bound.getsockname()[1]})
-    app = create_app(settings.model_copy(update={"service": service}), sim=simulation)
-    host = f"[{service.host}]" if ":" in service.host else service.host
-    if not run_app(app, bound, lambda: print(f"http://{host}:{service.port}/", flush=True), service.proxies):
+    app = create_app(settings.model_copy(update={"service": service}), sim=simulation, anybody=anybody)
+
+    running: Service = app.state.service
+    with ExitStack() as stack:
+
+        def ready() -> None:
+            key = running.admissions.key_at_the_machine
+            stack.enter_context(left_for_commands(service.data_dir, running.local_url, key))
+            invite_the_first(running)
+            print(running.network_url, flush=True)
+
+        ended_well = run_app(app, bound, ready, service.proxies)
+    if not ended_well:
         stop_with("The service has ended by a mistake; see above.", FAILED)

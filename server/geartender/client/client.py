@@ -11,6 +11,7 @@ from urllib.parse import quote
 
 import httpx
 
+from geartender.client.access import RemoteAccess
 from geartender.client.documents import RemoteDocuments
 from geartender.client.http import Http
 from geartender.client.journal import Journal
@@ -56,6 +57,7 @@ class Client:
         self.timetable = RemoteDocuments(self._http, "/api/v1/timetable")
         self.runs = RemoteRuns(self._http)
         self.journal = Journal(self._http)
+        self.access = RemoteAccess(self._http)
 
     def __enter__(self) -> Self:
         return self

@@ -25,6 +25,8 @@ class Who:
     """How it came: `person` (by hand or script), `run`, `timetable`, `pulse`. The last but one and `run` may have nobody there."""
     run: str | None = None
     """Id of the run that asks, if one does."""
+    credential: str = ""
+    """Id of the phone or key that asks; empty for whoever is on this machine."""
 
 
 @dataclass(eq=False)

@@ -288,6 +288,12 @@ class Servo(Steering):
 
     # Helm
 
+    @property
+    def helm_holder(self) -> Who | None:
+        """Who holds the right to start motion."""
+        self._let_helm_lapse()
+        return self._helm.holder
+
     def take_helm(self, who: Who, force: bool) -> None:
         """Take the right to start motion; `force` takes it from its holder and stops what moves. Raises HelmHeld."""
         self._let_helm_lapse()

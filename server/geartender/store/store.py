@@ -15,8 +15,9 @@ from typing import Any, TypeVar
 from sqlalchemy.orm import Session
 
 from geartender.errors import Busy, NotStored
-from geartender.store import documents, journal_rows, runs
+from geartender.store import credentials, documents, journal_rows, runs
 from geartender.store.archive import Archive
+from geartender.store.credentials import Credential
 from geartender.store.database import Database
 from geartender.store.documents import Document
 from geartender.store.journal import Journal
@@ -283,3 +284,13 @@ class Store:
     async def run_steps(self, run_id: str, limit: int = 1000, after: int = -1) -> list[RunStep]:
         """The steps of a run behind a position, in order."""
         return await self.read(lambda session: runs.steps(session, run_id, limit, after))
+
+    # Credentials
+
+    async def credentials(self) -> list[Credential]:
+        """All phones and keys, revoked ones too, oldest first."""
+        return await self.read(credentials.all_of)
+
+    async def put_credentials(self, *changed: Credential) -> None:
+        """Add them, or renew those with their ids. Raises NotStored."""
+        await self.write(lambda session: credentials.put(session, *changed))

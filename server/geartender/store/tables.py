@@ -169,3 +169,21 @@ class JournalDayRow(Base):
     day: Mapped[int] = mapped_column(Integer, primary_key=True, autoincrement=False)
     first: Mapped[int] = mapped_column(BigInteger)
     last: Mapped[int] = mapped_column(BigInteger)
+
+
+class CredentialRow(Base):
+    """A phone or a key that was let in. Of its secret only a digest; a revoked one keeps its row."""
+
+    __tablename__ = "credentials"
+
+    id: Mapped[str] = mapped_column(String(40), primary_key=True)
+    kind: Mapped[str] = mapped_column(String(20))
+    name: Mapped[str]
+    role: Mapped[str] = mapped_column(String(20))
+    servo: Mapped[str | None] = mapped_column(String(40))
+    digest: Mapped[str] = mapped_column(String(64), unique=True)
+    passphrase: Mapped[str | None] = mapped_column(String(200))
+    created_at: Mapped[datetime]
+    last_used_at: Mapped[datetime | None]
+    expires_at: Mapped[datetime | None]
+    revoked_at: Mapped[datetime | None]

@@ -9,13 +9,16 @@ from __future__ import annotations
 import asyncio
 import os
 import random
+import secrets
 import shutil
+import socket
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 
 from geartender.link.port import Opener, SerialOpener
+from geartender.world.here import address
 from geartender.world.post import post
 from geartender.world.supervisor import Supervisor
 from geartender.world.synchronized import clock_synchronized
@@ -42,6 +45,8 @@ class World:
     """Where a service lives: its clocks, its dice, its serial ports and its disk."""
 
     random: random.Random
+    secret_bytes: Callable[[int], bytes] = secrets.token_bytes
+    """So many random bytes that nobody can foretell, for keys and codes."""
     monotonic: Callable[[], float] = running_loop_time
     wall: Callable[[], datetime] = utc_now
     opener: Callable[[str], Opener] = field(default=SerialOpener)
@@ -52,6 +57,10 @@ class World:
     """Makes a place of that name for slow work, such as that of a disk."""
     free_bytes: Callable[[Path], int] = free_bytes
     """Bytes free in the file system of a folder."""
+    host_name: Callable[[], str] = socket.gethostname
+    """The name of this machine."""
+    address: Callable[[], str] = address
+    """The address under which other machines of its network reach this one."""
     post: Callable[[str, bytes, Mapping[str, str]], Awaitable[int]] = post
     """Sends a POST somewhere else and gives the status of the answer. Raises OSError when there is none."""
     supervisor: Supervisor = field(default_factory=Supervisor)

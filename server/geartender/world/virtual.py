@@ -67,11 +67,14 @@ def virtual_world(seed: int, opener: Callable[[str], Opener] = no_ports) -> Worl
     """A world for the running virtual loop: its wall clock is `EPOCH` plus the loop's time."""
     return World(
         random=random.Random(seed),
+        secret_bytes=random.Random(seed + 1).randbytes,
         monotonic=running_loop_time,
         wall=lambda: EPOCH + timedelta(seconds=running_loop_time()),
         opener=opener,
         worker=lambda _: InlineWorker(),
         clock_right=lambda: True,
+        host_name=lambda: "shed",
+        address=lambda: "192.168.1.20",
         post=nobody,
     )
 

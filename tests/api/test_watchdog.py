@@ -72,7 +72,8 @@ def watched(
 
 
 async def fed(ears: Ears, for_s: float) -> int:
-    """How often the watchdog was fed in that time."""
+    """How often the watchdog was fed in that time, which begins and ends between two feedings."""
+    await asyncio.sleep(PERIOD_S / LOOKS_PER_PERIOD / 3)
     ears.heard.clear()
     await asyncio.sleep(for_s)
     return ears.heard.count(ALIVE)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import json
 import os
 import shutil
 import socket
@@ -26,6 +27,8 @@ class Board:
 
     folder: Path
     port: int = 0
+    let_in: dict[str, str] = field(default_factory=dict)
+    """Header fields of a request that is let in, once there is a key."""
     root: Path = field(init=False)
     deploy: Path = field(init=False)
 
@@ -99,6 +102,13 @@ class Board:
             f'[service]\nport = {self.port}\ndata_dir = "{self.root}/var/lib/geartender"\n'
             f'[[servo]]\nname = "vent"\nport = "{self.root}/dev/no-board"\nbuild = "vent.toml"\n'
         )
+
+    def make_key(self) -> None:
+        """Let the tests in."""
+        config = self.root / "etc/geartender/geartender.toml"
+        made = self.command("keys", "add", "the tests", "--role", "manage", "--config", config, "--json")
+        assert made.returncode == 0, made.stderr
+        self.let_in = {"Authorization": f"Bearer {json.loads(made.stdout)['key']}"}
 
     def runs(self) -> None:
         """From here on a system runs in the root, so that services are started."""

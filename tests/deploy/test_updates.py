@@ -50,6 +50,7 @@ def board(tmp_path_factory: pytest.TempPathFactory, wheel: Path) -> Iterator[Boa
     # A broken version is given up after seconds here, not after the minute that a small board may need.
     release = one.deploy / "release.sh"
     release.write_text(release.read_text().replace("healthy_within_s=60", "healthy_within_s=8"))
+    one.make_key()
     done = one.install("--wheel", wheel)
     assert done.returncode == 0, done.stderr
     yield one
@@ -63,14 +64,15 @@ def health(board: Board) -> dict[str, object]:
 
 def put_sequence(board: Board, name: str) -> None:
     body = json.dumps({"steps": [{"do": "wait", "for_s": 1}]}).encode()
-    headers = {"Content-Type": "application/json", "If-None-Match": "*"}
+    headers = {**board.let_in, "Content-Type": "application/json", "If-None-Match": "*"}
     url = f"http://127.0.0.1:{board.port}/api/v1/sequences/{name}"
     urllib.request.urlopen(urllib.request.Request(url, body, headers, method="PUT"), timeout=10).close()
 
 
 def sequences(board: Board) -> list[str]:
-    answer = json.load(urllib.request.urlopen(f"http://127.0.0.1:{board.port}/api/v1/sequences", timeout=10))
-    return [item["name"] for item in answer["items"]]
+    url = f"http://127.0.0.1:{board.port}/api/v1/sequences"
+    answer = urllib.request.urlopen(urllib.request.Request(url, headers=board.let_in), timeout=10)
+    return [item["name"] for item in json.load(answer)["items"]]
 
 
 def test_the_service_runs_once_it_is_configured(board: Board) -> None:

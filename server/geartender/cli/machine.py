@@ -79,8 +79,6 @@ def desk_of(config: Path) -> Iterator[Desk]:
     folder = settings.service.data_dir
     if folder is None and settings.store.url is None:
         stop_with(KEEPS_NOTHING, USAGE)
-    if folder is not None:
-        _act_as_owner(folder)
     resting = _Resting(settings)
     try:
         resting.try_out()
@@ -95,11 +93,17 @@ def desk_of(config: Path) -> Iterator[Desk]:
         yield client.access
 
 
-def _act_as_owner(folder: Path) -> None:
-    """As root, act as the owner of the data folder: a file of root's in it would lock the service out of its own store."""
-    if os.geteuid() == 0 and folder.exists() and folder.stat().st_uid != 0:
-        os.setegid(folder.stat().st_gid)
-        os.seteuid(folder.stat().st_uid)
+@contextmanager
+def _left_to_its_owner(folder: Path | None) -> Iterator[None]:
+    """As root, give what is made in the data folder to its owner: a file of root's would lock the service out of its store."""
+    before = set() if folder is None or not folder.exists() else set(folder.iterdir())
+    try:
+        yield
+    finally:
+        if folder is not None and folder.exists() and os.geteuid() == 0:
+            owner = folder.stat()
+            for made in set(folder.iterdir()) - before:
+                os.chown(made, owner.st_uid, owner.st_gid, follow_symlinks=False)
 
 
 class _Resting:
@@ -183,7 +187,8 @@ class _Resting:
                 await admissions.close()
                 await store.close()
 
-        return asyncio.run(main())
+        with _left_to_its_owner(self._settings.service.data_dir):
+            return asyncio.run(main())
 
 
 def _shown(admissions: Admissions, one: Any) -> dict[str, Any]:

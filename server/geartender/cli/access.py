@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal
 import typer
 
 from geartender.cli.invitation import invitation_text
-from geartender.cli.machine import Desk, desk_of
+from geartender.cli.machine import CONFIG, Desk, desk_of
 from geartender.cli.remote import DEFAULT_URL, AsJson, Key, Url, connected
 from geartender.cli.terminal import USAGE, result, say, stop_with
 
@@ -26,7 +26,7 @@ Config = Annotated[
         "--config",
         envvar="GEARTENDER_CONFIG",
         metavar="FILE",
-        help="Configuration of the service, at its machine, running or not; else it is asked at --url.",
+        help="Configuration of the service, at its machine, running or not; else the installed one, or the service at --url.",
     ),
 ]
 RoleName = Literal["watch", "drive", "manage"]
@@ -41,6 +41,8 @@ def add_to(app: typer.Typer) -> None:
 
 @contextmanager
 def _desk(config: Path | None, url: str, key: str | None) -> Iterator[Desk]:
+    if config is None and key is None and url == DEFAULT_URL and CONFIG.exists():
+        config = CONFIG
     if config is not None:
         with desk_of(config) as desk:
             yield desk

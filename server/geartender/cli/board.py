@@ -7,14 +7,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from geartender.cli.machine import CONFIG, key_left_in
 from geartender.cli.remote import AsJson
 from geartender.cli.terminal import DONE, FAILED, result
 
 if TYPE_CHECKING:
     from geartender.doctor import Finding
-
-CONFIG = Path("/etc/geartender/geartender.toml")
-"""Where `deploy/install.sh` puts it."""
 
 MARKS = {"good": "  ", "look": "· ", "bad": "✗ "}
 
@@ -41,7 +39,8 @@ def doctor(
     from geartender.world import real_world
 
     settings = load_settings(config)
-    found = asyncio.run(examine(settings, store_url(settings), real_world()))
+    key = key_left_in(settings.service.data_dir)
+    found = asyncio.run(examine(settings, store_url(settings), real_world(), key))
     result([asdict(one) for one in found], as_json, lambda _: "\n".join(lines(found)))
     raise SystemExit(FAILED if any(one.verdict is Verdict.BAD for one in found) else DONE)
 

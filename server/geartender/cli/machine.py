@@ -25,6 +25,9 @@ T = TypeVar("T")
 FILE = "machine.json"
 """In the data folder, while the service runs."""
 
+CONFIG = Path("/etc/geartender/geartender.toml")
+"""Where `deploy/install.sh` puts the configuration."""
+
 KEEPS_NOTHING = (
     "This configuration keeps nothing over a restart: give it data_dir in [service], so that phones and keys last."
 )
@@ -66,6 +69,16 @@ def left_for_commands(folder: Path | None, url: str, key: Callable[[], str]) -> 
         yield
     finally:
         file.unlink(missing_ok=True)
+
+
+def key_left_in(folder: Path | None) -> str | None:
+    """The key that a running service has left for commands; None where there is none, or it is not for us."""
+    if folder is None:
+        return None
+    try:
+        return str(json.loads((folder / FILE).read_text(encoding="utf-8"))["key"])
+    except (OSError, ValueError):
+        return None
 
 
 @contextmanager

@@ -16,7 +16,7 @@ import httpx
 
 from geartender.config import ServoSection, Settings
 from geartender.doctor import judge
-from geartender.doctor.finding import Finding
+from geartender.doctor.finding import Finding, look
 from geartender.firmware.version import VERSION as FIRMWARE_VERSION
 from geartender.install.conversation import converse
 from geartender.store.checkup import Checkup, check_up
@@ -26,9 +26,13 @@ ANSWER_S = 3.0
 """s; a service on this machine answers in milliseconds, a proxy beside it too."""
 
 
-async def examine(settings: Settings, database_url: str, world: World) -> list[Finding]:
-    """Everything that is looked at, in the order in which a person would put it right."""
-    health = await _health(settings)
+SHUT = "The service runs, and tells that only to those whom it lets in."
+AS_ITS_USER = "Run this as root, or as the user of the service."
+
+
+async def examine(settings: Settings, database_url: str, world: World, key: str | None = None) -> list[Finding]:
+    """Everything that is looked at, in the order in which a person would put it right. A running service is asked with the key."""
+    health = await _health(settings, key)
     user = _user(settings.service.data_dir)
     found = [judge.judge_service(health, version("geartender"))]
     for section in settings.servo:
@@ -42,18 +46,19 @@ async def examine(settings: Settings, database_url: str, world: World) -> list[F
     return found
 
 
-async def _health(settings: Settings) -> dict[str, Any] | None:
+async def _health(settings: Settings, key: str | None) -> dict[str, Any] | None:
     """What the service says of itself, if one runs."""
     service = settings.service
     host = {"0.0.0.0": "127.0.0.1", "::": "::1"}.get(service.host, service.host)  # noqa: S104 - read, not listened on
-    return await _get(f"http://{f'[{host}]' if ':' in host else host}:{service.port}/healthz")
+    return await _get(f"http://{f'[{host}]' if ':' in host else host}:{service.port}/healthz", key)
 
 
-async def _get(url: str) -> dict[str, Any] | None:
+async def _get(url: str, key: str | None = None) -> dict[str, Any] | None:
+    headers = {} if key is None else {"Authorization": f"Bearer {key}"}
     # Whether the certificate is trusted is for the phones to say; here it only matters who answers.
     async with httpx.AsyncClient(timeout=ANSWER_S, verify=False, trust_env=False) as client:  # noqa: S501
         try:
-            answer = await client.get(url)
+            answer = await client.get(url, headers=headers)
             said = answer.json()
         except (httpx.HTTPError, ValueError):
             return None
@@ -65,6 +70,8 @@ async def _servo(
 ) -> list[Finding]:
     port = _port(section.port)
     findings = [judge.judge_port(section.name, port, user, _boards())]
+    if health is not None and health["links"] is None:
+        return [*findings, look(f"firmware of {section.name}", SHUT, AS_ITS_USER)]
     link = None if health is None else health["links"].get(section.name)
     if link is not None:
         reason = "" if link["state"] == "connected" else f"the service says {link['state']}"
@@ -120,6 +127,8 @@ def _disk(settings: Settings, world: World, user: judge.User) -> Iterator[Findin
 
 
 def _database(url: str, health: Mapping[str, Any] | None) -> Finding:
+    if health is not None and health["store"] is None:
+        return look("database", SHUT, AS_ITS_USER)
     if health is not None:
         state = health["store"]
         checkup = Checkup("the database", None if state == "ok" else f"the service says {state}", is_new=False)

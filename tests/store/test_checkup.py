@@ -36,7 +36,7 @@ def test_one_that_was_left_in_the_midst_of_something_is_left_alone(tmp_path: Pat
     file.write_bytes(b"whatever")
     found = check_up(f"sqlite:///{file}")
     assert (found.trouble, found.is_new) == (None, False)
-    assert "the next start puts it in order" in found.name
+    assert "which the next start puts right" in found.name
 
 
 def test_one_that_is_not_there_will_be_made(tmp_path: Path) -> None:

@@ -46,7 +46,7 @@ def check_up(url: str) -> Checkup:
         if (log := file.with_name(f"{file.name}-wal")).exists() and log.stat().st_size:
             # Only the next start may put that together; read by another user it would leave files that lock the service out.
             return Checkup(
-                f"{name}, left in the midst of something; the next start puts it in order", None, is_new=False
+                f"{name} (left in the midst of something, which the next start puts right)", None, is_new=False
             )
         url, arguments = f"sqlite:///file:{file}?immutable=1&uri=true", {}
     try:

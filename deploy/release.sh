@@ -53,7 +53,9 @@ start_if_configured() {
     ctl stop geartender.service 2>/dev/null || true
     ctl daemon-reload
   fi
-  if in_release "$release" config check "$config" >&2; then ctl start geartender.service
+  if in_release "$release" config check "$config" >&2; then
+    ctl start geartender.service
+    say "Let the first phone in: sudo geartender pair --role manage --config ${config#"$root"}"
   else say "Fill in ${config#"$root"}, then: sudo systemctl start geartender"; fi
 }
 

@@ -183,7 +183,7 @@ def look(shed: Shed, simulator: subprocess.Popen[str]) -> list[str]:
         url = process.stdout.readline().strip()
         if not url:
             return ["no service comes up"]
-        health = disarmed(url)
+        health = ready(shed, url)
         if not (health.get("ready") and health["servos"] == {"vent": "disarmed"}):
             wrong.append(f"after {UP_WITHIN_S:.0f} s it says {health}")
         speed = truth(simulator)["output_deg_s"]
@@ -195,11 +195,14 @@ def look(shed: Shed, simulator: subprocess.Popen[str]) -> list[str]:
     return [*wrong, *asyncio.run(look_into_the_store(shed))]
 
 
-def disarmed(url: str) -> dict[str, Any]:
+def ready(shed: Shed, url: str) -> dict[str, Any]:
+    """What it says of itself, once it is ready or the time is up; with the key that it leaves for commands of its machine."""
+    key = json.loads((shed.folder / "kept/machine.json").read_text())["key"]
+    request = urllib.request.Request(f"{url}healthz", headers={"Authorization": f"Bearer {key}"})  # noqa: S310
     end, health = time.monotonic() + UP_WITHIN_S, {}
     while time.monotonic() < end:
-        health = json.load(urllib.request.urlopen(f"{url}healthz", timeout=10))  # noqa: S310 - our own service
-        if health["ready"]:
+        health = json.load(urllib.request.urlopen(request, timeout=10))  # noqa: S310 - our own service
+        if health["ready"] and health["servos"] == {"vent": "disarmed"}:
             break
         time.sleep(0.05)
     return health

@@ -17,16 +17,22 @@ FOR = {
 }
 
 
-def invite_the_first(service: Service) -> None:
-    """When nobody may let others in yet, invite the first who may."""
+def invite_the_first(service: Service, *, to_journal: bool = False) -> None:
+    """When nobody may let others in yet, invite the first who may.
+
+    With `to_journal` what is said here is kept and may be read by others: then it only says how.
+    """
     from geartender.access.roles import Role
     from geartender.api.pairing import offer_of
 
     admissions = service.admissions
     if admissions.anybody or admissions.register.managers():
         return
-    offer = offer_of(admissions.invite(Role.MANAGE, "the first start"), service.page_url)
     say("Nobody manages this service yet.")
+    if to_journal:
+        say("At this machine, let the first phone in: sudo geartender pair --role manage --config FILE")
+        return
+    offer = offer_of(admissions.invite(Role.MANAGE, "the first start"), service.page_url)
     say(invitation_text(offer.role.value, offer.address, offer.code, offer.lives_s))
 
 

@@ -115,7 +115,7 @@ def _serve(settings: Settings, simulation: Simulation | None, *, anybody: bool) 
         def ready() -> None:
             key = running.admissions.key_at_the_machine
             stack.enter_context(left_for_commands(service.data_dir, running.local_url, key))
-            invite_the_first(running)
+            invite_the_first(running, to_journal=to_journal)
             print(running.network_url, flush=True)
 
         ended_well = run_app(app, bound, ready, service.proxies)

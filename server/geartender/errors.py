@@ -12,6 +12,9 @@ GeartenderError
 │   └── StoppedItself    it ended in a fault
 ├── RunNotDone           a run that the client waited for ended otherwise than as done
 │   └── RunStoppedItself a servo of it ended in a fault
+├── BenchNotDone         a run of the bench that the client went through ended otherwise than as done
+│   ├── BenchFoundWrong  it found something wrong with the machine, and named it
+│   └── BenchStoppedItself a fault ended it
 ├── TookTooLong          the client waited too long for a motion, and has stopped it
 ├── InstallError         the firmware could not be put on the board; says what state the board is in
 │   ├── TwoBoards        more than one board is there, and none was named
@@ -308,6 +311,25 @@ class RunNotDone(GeartenderError):
 
 class RunStoppedItself(RunNotDone):
     """A servo of the run has stopped itself. Look at it, then reset."""
+
+
+class BenchNotDone(GeartenderError):
+    """A run of the bench ended otherwise than as done. `report` is the run as the service gives it."""
+
+    def __init__(self, report: Mapping[str, Any]) -> None:
+        wrong = report.get("wrong")
+        reason = report.get("reason") or "the service gives no reason"
+        cure = f"\n{wrong['cure']}" if wrong else ""
+        super().__init__(f"{report['procedure']} ended as {report['state']}: {reason}{cure}")
+        self.report = dict(report)
+
+
+class BenchFoundWrong(BenchNotDone):
+    """Something is wrong with the machine: see to it, and begin again."""
+
+
+class BenchStoppedItself(BenchNotDone):
+    """The servo has stopped itself. Look at it, then reset."""
 
 
 class StoppedItself(NotDone):

@@ -39,6 +39,10 @@ MOVES_OR_CHANGES = {
     "PUT /api/v1/timetable/{name}",
     "DELETE /api/v1/timetable/{name}",
     "POST /api/v1/simulation",
+    "POST /api/v1/bench/{procedure}/runs",
+    "POST /api/v1/bench/runs/{id}/answer",
+    "POST /api/v1/bench/runs/{id}/stop",
+    "PUT /api/v1/servos/{servo}/measured",
     "DELETE /api/v1/notices/{id}",
     "PUT /api/v1/backup",
     "POST /api/v1/pairing",
@@ -53,6 +57,14 @@ MOVES_OR_CHANGES = {
 }
 READS = {
     "GET /api/v1/sequences",
+    "GET /api/v1/bench",
+    "GET /api/v1/bench/runs",
+    "GET /api/v1/bench/runs/{id}",
+    "GET /api/v1/bench/runs/{id}/records/{name}",
+    "GET /api/v1/bench/report",
+    "GET /api/v1/bench/versions",
+    "GET /api/v1/bench/{procedure}",
+    "GET /api/v1/servos/{servo}/measured",
     "GET /api/v1/sequences/{name}",
     "POST /api/v1/sequences/{name}/preview",
     "GET /api/v1/runs",
@@ -101,6 +113,7 @@ FILLED = {
     "servo": "vent",
     "id": "m-1",
     "slug": "busy",
+    "procedure": "first-power",
     "name": "air-at-noon",
     "asked_version": "x",
     "name:path": "app.js",
@@ -131,6 +144,8 @@ FOUND_NOTHING = (
     "/me",
     "/me/passphrase",
     "/credentials/{id}",
+    "/answer",
+    "/measured",
 )
 
 FOREIGN: dict[str, dict[str, str]] = {

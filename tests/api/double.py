@@ -7,7 +7,8 @@ from datetime import UTC, datetime
 from typing import Any
 
 from geartender.build import BuildSheet
-from geartender.errors import Unknown
+from geartender.build.measured import NOTHING, Measured, as_built
+from geartender.errors import Busy, Unknown
 from geartender.servo.models import LinkReport, MotionKind, MotionState, ServoState, Snapshot
 from geartender.servo.motions import Motion, Who
 from geartender.servo.requests import MoveRequest, TurnRequest
@@ -22,6 +23,7 @@ class RecordingServo:
     def __init__(self, name: str, sheet: BuildSheet) -> None:
         self.name = name
         self.sheet = sheet
+        self.measured = NOTHING
         self.calls: list[tuple[Any, ...]] = []
         self.refusal: Exception | None = None
         self.listeners: list[Subscription] = []
@@ -148,6 +150,18 @@ class RecordingServo:
     def replace_build(self, sheet: BuildSheet) -> None:
         self._note("replace_build", sheet)
         self.sheet = sheet
+
+    @property
+    def built(self) -> BuildSheet:
+        return as_built(self.sheet, self.measured)
+
+    def replace_measured(self, measured: Measured) -> None:
+        self._note("replace_measured", measured)
+        self.measured = measured
+
+    def claim(self, claim: Any, who: Who, *, armed: bool = True) -> None:
+        self._note("claim", who)
+        raise Busy("the double cannot be measured")
 
     def subscribe(self, who: Who | None = None) -> Subscription:
         subscription = Subscription(who, self.listeners.remove)

@@ -18,6 +18,7 @@ from geartender.access.entrance import Entrance
 from geartender.access.limits import Rates
 from geartender.api import (
     backup,
+    bench,
     builds,
     credentials,
     health,
@@ -48,6 +49,7 @@ from geartender.api.service import Service, Simulation
 from geartender.api.shelf import FolderShelf, MemoryShelf, Shelf
 from geartender.api.stop_first import StopFirst
 from geartender.api.webhook import Webhook
+from geartender.bench.benches import Benches
 from geartender.build import BuildSheet, load_build, parse_build
 from geartender.config import ServiceSection, ServoSection, Settings
 from geartender.errors import BuildSheetError
@@ -127,6 +129,7 @@ def create_app(
         page_url=page_url(settings.service, world),
         network_url=reached_from(settings.service, world.address()),
         local_url=reached_from(settings.service, "127.0.0.1"),
+        benches=Benches(store, built, world),
     )
     service.metrics.watch(service, record, version("geartender"))
     service.configuration = settings.model_dump_json(indent=1)
@@ -198,6 +201,7 @@ def _assemble(service: Service, root_path: str) -> FastAPI:
         servos.router,
         motions.router,
         builds.router,
+        bench.router,
         sheets.router,
         wirings.router,
         trains.router,
@@ -241,6 +245,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     await service.store.open()
     await service.admissions.open()
     try:
+        await service.benches.begin()
         async with asyncio.TaskGroup() as tasks:
             running = [
                 tasks.create_task(service.store.run(), name="store"),
@@ -248,6 +253,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
                 *([tasks.create_task(service.webhook.run(), name="webhook")] if service.webhook else []),
                 tasks.create_task(service.battery.run(), name="battery"),
                 tasks.create_task(service.runs.run(), name="runs"),
+                tasks.create_task(service.benches.run(), name="bench"),
                 tasks.create_task(service.timekeeper.run(), name="timetable"),
                 *(
                     tasks.create_task(_keep(servo, service), name=f"servo {servo.name}")

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Body, Header, Response
+from fastapi import APIRouter, Body, Header, Query, Response
 
 from geartender.access.roles import Role, needs
 from geartender.api.accepts import prefers
@@ -37,6 +37,12 @@ ETAG_HEADER: dict[int | str, dict[str, Any]] = {
         "headers": {"ETag": {"schema": {"type": "string"}, "description": "Its revision."}},
     }
 }
+Basis = Annotated[
+    Literal["built", "designed"],
+    Query(
+        description="`built`: what the bench measured stands in place of what was designed. `designed`: the sheet alone."
+    ),
+]
 TOML_MEDIA_TYPE = "application/toml"
 TOML_CONTENT: dict[str, Any] = {TOML_MEDIA_TYPE: {"schema": {"type": "string"}}}
 NOT_CHANGED: dict[int | str, dict[str, Any]] = {304: {"description": "You have it already."}}
@@ -167,12 +173,12 @@ async def _replace(service: Service, servo: Servo, sheet: BuildSheet) -> None:
 @router.get(
     "/servos/{servo}/figures",
     operation_id="getFigures",
-    summary="What follows from the build sheet in force",
+    summary="What follows from the build sheet in force, with what the bench measured in its place",
     responses=problems("unknown"),
 )
 @needs(Role.WATCH)
-async def get_figures(servo: ServoDep) -> Figures:
-    return figures(servo.sheet)
+async def get_figures(servo: ServoDep, by: Basis = "built") -> Figures:
+    return figures(servo.sheet if by == "designed" else servo.built)
 
 
 @router.post(

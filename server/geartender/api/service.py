@@ -15,6 +15,7 @@ from geartender.api.once import Once
 from geartender.api.shelf import Shelf
 from geartender.api.train_search import TrainSearch
 from geartender.api.webhook import Webhook
+from geartender.bench.benches import Benches
 from geartender.errors import Unknown
 from geartender.sequences.keeper import Timekeeper
 from geartender.sequences.runs import Runs
@@ -62,6 +63,7 @@ class Service:
     """The address at which it listens, for others in its network."""
     local_url: str
     """Where a program on this machine reaches the service."""
+    benches: Benches
     previews: Worker
     """Where previews are put together: a long one must not hold up the beat that the firmware waits for."""
     metrics: Metrics

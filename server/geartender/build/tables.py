@@ -81,6 +81,8 @@ class Bridge(Table):
     """Give the PWM frequency; above 18000 Hz most people do not hear it."""
     max_duty: Share = 1.0
     """Give the highest duty as a share, at most 1; less keeps a low-voltage motor whole on a higher supply."""
+    swapped: bool = False
+    """Say true where driving up turns the output down: as if the motor's two wires were swapped."""
     current_limit_a: Annotated[float, Field(gt=0.0, le=500.0)] | None = None
     """Give the current that the bridge can carry for seconds, not its peak."""
 

@@ -7,7 +7,7 @@ import sys
 
 import typer
 
-from geartender.cli import access, board, driving, firmware, keeping, running, sequences, sheets, trains
+from geartender.cli import access, bench, board, driving, firmware, keeping, running, sequences, sheets, trains
 from geartender.cli.terminal import FAILED, INTERRUPTED, exit_code, explain, say
 from geartender.errors import GeartenderError
 
@@ -24,6 +24,7 @@ driving.add_to(app)
 sheets.add_to(app)
 trains.add_to(app)
 sequences.add_to(app)
+bench.add_to(app)
 keeping.add_to(app)
 firmware.add_to(app)
 board.add_to(app)

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from typing import Any, NoReturn
 
 from geartender.errors import (
+    BenchStoppedItself,
     GeartenderError,
     NoAnswer,
     Refused,
@@ -42,7 +43,7 @@ def exit_code(error: GeartenderError) -> int:
     match error:
         case Unreachable():
             return UNREACHABLE
-        case Refused(slug="faulted") | StoppedItself() | RunStoppedItself():
+        case Refused(slug="faulted") | StoppedItself() | RunStoppedItself() | BenchStoppedItself():
             return FAULTED
         case Refused():
             return REFUSED

@@ -12,6 +12,7 @@ from urllib.parse import quote
 import httpx
 
 from geartender.client.access import RemoteAccess
+from geartender.client.bench import RemoteBench
 from geartender.client.documents import RemoteDocuments
 from geartender.client.http import Http
 from geartender.client.journal import Journal
@@ -58,6 +59,7 @@ class Client:
         self.runs = RemoteRuns(self._http)
         self.journal = Journal(self._http)
         self.access = RemoteAccess(self._http)
+        self.bench = RemoteBench(self._http)
 
     def __enter__(self) -> Self:
         return self

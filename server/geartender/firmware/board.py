@@ -21,6 +21,7 @@ from .counter import quadrature
 from .display import Display
 from .keeping import Keeper
 from .memory import Memory
+from .recorder import note
 from .screen import Screen
 from .settings import HARDWARE, NO_PIN
 from .width import CLOCK_HZ, width
@@ -100,6 +101,8 @@ class Chip:
             self.adc = machine.ADC(settings.get("pin_supply"))
         self.watchdog = machine.WDT(timeout=WATCHDOG_MS)
         self.error = None
+        self.pin_disc = settings.get("pin_disc")
+        core.look = self.look
         self.timer = machine.Timer()
         self.timer.init(freq=TICK_HZ, mode=machine.Timer.PERIODIC, callback=self.tick, hard=True)
 
@@ -111,6 +114,7 @@ class Chip:
             r.take(state, self.wiring, self.pio, self.sio)
             t.tick(state, self.core.queue)
             r.give(state, self.wiring, self.bridge.slice_a, self.bridge.slice_b, self.sio)
+            note(state, self.core.log)
         except Exception as error:
             self.bridge.off()
             self.error = error
@@ -119,6 +123,11 @@ class Chip:
             state[t.OVERRAN_IN] = (state[t.OVERRAN_IN] + 1) & t.MASK
         if self.wiring[r.STUCK] < STUCK_TICKS:
             self.watchdog.feed()
+
+    def look(self):
+        """Read the pins of the sensors: bit 0 and 1 the disc's, 2 the home's, as they are."""
+        pins = machine.mem32[r.SIO + 4 * r.SIO_IN]
+        return (pins >> self.pin_disc) & 3 | ((pins >> self.wiring[r.HOME_PIN]) & 1) << 2
 
     def measure(self):
         """Read the pulses and the supply, which the tick need not wait for."""

@@ -14,6 +14,7 @@ from .lead import Lead
 from .lines import LineReader, encode
 from .names import CAUSES, HOWS, LABELS, SOURCES
 from .plan import wrapped
+from .recorder import new_log, note
 from .settings import Settings
 from .verbs import Verbs
 
@@ -33,6 +34,10 @@ class Core:
         self.heat = Heat(self.state)
         self.homing = Homing(self)
         self.lead = Lead(self)
+        self.log = new_log()
+        self.look = (
+            None  # the board gives a function that reads the sensors' pins: bit 0 and 1 the disc's, 2 the home's
+        )
         self.verbs = Verbs(self)
         self.reader = LineReader()
         self.period_ms = 0
@@ -55,6 +60,7 @@ class Core:
     def tick(self):
         """Do one tick; the board has written the inputs and takes the outputs."""
         t.tick(self.state, self.queue)
+        note(self.state, self.log)
 
     def receive(self, data):
         """Take bytes from the host."""

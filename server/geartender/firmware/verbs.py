@@ -4,6 +4,7 @@ from . import tick as t
 from .lead import HOST, PULSE
 from .names import CAUSES
 from .plan import JOIN_FROM_REST, JOIN_POSITION, PIECE_US_MAX, PIECES_MAX, Plan, wrapped
+from .recorder import EVERY_MAX, begin, read
 from .version import PROTOCOL, VERSION
 
 NUMBER_TOP = 1 << 30  # motions, stop numbers and ticks of a turn are below: small integers on the board
@@ -27,6 +28,9 @@ class Verbs:
             "beat": (self.beat, 0),
             "settings": (self.digest, 0),
             "rate": (self.rate, 1),
+            "sense": (self.sense, 0),
+            "record": (self.record, 1),
+            "samples": (self.samples, 1),
             "arm": (self.arm, 1),
             "disarm": (self.disarm, 0),
             "lead": (self.lead, 2),
@@ -109,6 +113,28 @@ class Verbs:
         if period_ms != 0 and (period_ms < 10 or period_ms > 1000):
             raise Refusal("range", "period_ms")
         self.core.period_ms = period_ms
+
+    # --- looked at by the bench
+
+    def sense(self):
+        """Tell what the sensors' pins read."""
+        if self.core.look is None:
+            raise Refusal("unset", "pins")
+        levels = self.core.look()
+        return (self.core.now(), levels & 1, (levels >> 1) & 1, (levels >> 2) & 1)
+
+    def record(self, every):
+        """Start or end the record."""
+        if every < 0 or every > EVERY_MAX:
+            raise Refusal("range", "every")
+        begin(self.core.log, every)
+        return (self.core.now(),)
+
+    def samples(self, first):
+        """Give samples of the record."""
+        if first < 0 or first >= NUMBER_TOP:
+            raise Refusal("range", "first")
+        return read(self.core.log, first)
 
     # --- settings
 

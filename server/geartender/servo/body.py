@@ -5,11 +5,12 @@ from __future__ import annotations
 import asyncio
 import logging
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from geartender.build import BuildSheet
+from geartender.build.measured import NOTHING, Measured, as_built
 from geartender.errors import Busy, Refused
 from geartender.firmware.version import VERSION as FIRMWARE_VERSION
 from geartender.link.events import Closed, Event, Incompatible, Opened
@@ -88,6 +89,9 @@ class Body:
         self._reason: str | None = "not connected yet"
         self._override = 1.0
         self._published: tuple[Any, ...] = ()
+        self._watch: Callable[[Telemetry], None] | None = None
+        self.measured = NOTHING
+        """What the bench found."""
         self._take_sheet(sheet)
 
     # Looking
@@ -159,12 +163,24 @@ class Body:
         self._work.set()
         self._publish()
 
+    def replace_measured(self, measured: Measured) -> None:
+        """Put what the bench found in force. Raises Busy unless disarmed."""
+        before, self.measured = self.measured, measured
+        try:
+            self.replace_build(self.sheet)
+        except Busy:
+            self.measured = before
+            raise
+
     def _take_sheet(self, sheet: BuildSheet) -> None:
         self.sheet = sheet
-        self._scale = Scale.of(sheet)
+        self.built = as_built(sheet, self.measured)
+        """The sheet with what was measured in the places of what was designed."""
+        self._scale = Scale.of(self.built)
         self._travel = Travel.of(sheet)
-        self._approach = Approach.of(sheet)
-        self._settings = None if sheet.missing_to_move else firmware_settings(sheet)
+        self._approach = Approach.of(self.built)
+        settings = None if sheet.missing_to_move else firmware_settings(self.built, self.measured.tuning)
+        self._settings = settings
         self._play = Play(self._scale.counts(self._approach.play))
 
     # Life
@@ -271,6 +287,8 @@ class Body:
         live = Live(row, self._scale, self._drive.host_time(row.t))
         before, self._live = self._live, live
         self._ring.add(live)
+        if self._watch is not None:
+            self._watch(row)
         self._play.follow(row.count, driven=live.armed)
         if row.fault != "none" and (before is None or before.row.fault != row.fault):
             self._raise_fault(row.fault)
@@ -324,7 +342,7 @@ class Body:
         return Evidence(
             angle_deg=live.angle_deg if live else None,
             peak_torque_nm=live.peak_torque_nm if live else None,
-            overload_nm=overload_nm(self.sheet),
+            overload_nm=overload_nm(self.built),
             overload_ms=self.sheet.overload.for_ms,
             supply_v=live.supply_v if live else None,
             nominal_v=self.sheet.motor.supply_v,

@@ -5,24 +5,24 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from geartender.errors import Busy, Disarmed, Faulted, Invalid, NotHomed, Refused
+from geartender.errors import Busy, Disarmed, Invalid, Refused
 from geartender.motion import State
 from geartender.servo.body import Held
 from geartender.servo.claims import Claim, Interruption
 from geartender.servo.courses import TYPICAL_LINES
-from geartender.servo.live import Live
 from geartender.servo.models import MotionKind, MotionState, ServoState
 from geartender.servo.motions import Motion, Who
 from geartender.servo.planning import check_limit, requested_limits, sheet_limits, turn_duration
 from geartender.servo.requests import MoveRequest, TurnRequest, WhenBusy
 from geartender.servo.settings import JOG_MS, OVERRIDE_MAX
-from geartender.servo.steering import CREEP_COUNTS, START_COUNTS, Steering
+from geartender.servo.steering import CREEP_COUNTS, START_COUNTS
+from geartender.servo.trials import Trials
 
 QUEUED_MAX = 32
 """Moves that may wait behind the one that runs; longer lists are sequences."""
 
 
-class Servo(Steering):
+class Servo(Trials):
     """One servo behind one port. `run` owns the link; everything else may be called from the same event loop."""
 
     # Drive on and off
@@ -119,7 +119,7 @@ class Servo(Steering):
         busy = bool(self._ledger.live)
         waits = request.when_busy is WhenBusy.QUEUE and busy
         await self._lead(who, homed=not waits)
-        requested_limits(request, self.sheet)
+        requested_limits(request, self.built)
         if waits:
             return self._enqueue(who, request)
         if busy and request.when_busy is WhenBusy.REFUSE:
@@ -310,18 +310,16 @@ class Servo(Steering):
         self._helm.give(who)
         self._publish()
 
-    def _take_helm(self, who: Who) -> None:
-        self._let_helm_lapse()
-        self._helm.take(who, self._now(), self._wall())
-
     # Runs
 
-    def claim(self, claim: Claim, asker: Who) -> None:
+    def claim(self, claim: Claim, asker: Who, *, armed: bool = True) -> None:
         """Hold the servo for a run, helm included; the asker's own helm passes over to it. Raises Refused.
+
+        The bench claims with `armed` false: it arms by itself, step by step.
 
         From here on whoever stops it, disarms it or takes the helm ends the claim, and so does a fault.
         """
-        self.require_claimable(asker)
+        self.require_claimable(asker, armed=armed)
         self._helm.take(claim.who, self._now(), self._wall(), asked=True, force=True)
         self._claim = claim
         self._publish()
@@ -370,7 +368,7 @@ class Servo(Steering):
     def quickest_s(self, request: MoveRequest) -> float:
         """How long the move would take at least from where it rests now, its own duration counted in. Raises Refused."""
         target = self._target(request)
-        path = self._way(target, requested_limits(request, self.sheet), State(self._here()))
+        path = self._way(target, requested_limits(request, self.built), State(self._here()))
         return max(path.duration, request.duration_s or 0.0)
 
     def ready_at(self) -> float:
@@ -420,29 +418,8 @@ class Servo(Steering):
 
     # Guards
 
-    def _require_movable(self, who: Who, *, homed: bool) -> Live:
-        """Raise Refused unless motion may start now; takes the helm when it is free."""
-        self._require_sheet()
-        live = self._require_live()
-        self._require_no_fault()
-        if not live.armed:
-            raise Disarmed("The servo is disarmed. Arm it first.")
-        self._take_helm(who)
-        if homed and not live.homed:
-            raise NotHomed("The position is not known. Home it first.")
-        return live
-
     async def _lead(self, who: Who, *, homed: bool) -> None:
         """Raise Refused unless motion may start now; takes the lead from the pulse and waits for rest."""
         if self._require_movable(who, homed=homed).led_by_pulse:
             await self.take_lead(who)
             self._require_movable(who, homed=homed)
-
-    def _require_no_fault(self) -> None:
-        if self._fault is not None:
-            raise Faulted(f"A fault stands ({self._fault.cause}). {self._fault.advice} Then reset.")
-
-    def _require_sheet(self) -> None:
-        if self._settings is None:
-            missing = ", ".join(f"[{name}]" for name in self.sheet.missing_to_move)
-            raise Invalid(f"The build sheet lacks {missing}: this servo has figures but cannot move.")

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from geartender.build import BuildSheet, MotorConstants, motor_constants, train
 from geartender.build.disc import counts_per_motor_turn
 from geartender.build.drive import Drive
+from geartender.build.measured import Tuning
 from geartender.build.motor import rotor_inertia_kg_m2
 from geartender.build.pulse import PulseScale
 from geartender.build.tables import Pulse
@@ -183,8 +184,11 @@ class Dynamics:
         return self.rotor_kg_m2 * counts_s2 / self.counts_per_rad / self.motor.kt_nm_per_a
 
 
-def firmware_settings(sheet: BuildSheet) -> dict[str, int]:
-    """All settings of the firmware for a sheet that says enough to move. Raises ValueError for one that does not."""
+def firmware_settings(sheet: BuildSheet, tuning: Tuning | None = None) -> dict[str, int]:
+    """All settings of the firmware for a sheet that says enough to move. Raises ValueError for one that does not.
+
+    `tuning` are gains found at the bench, in place of the computed ones.
+    """
     if sheet.missing_to_move:
         raise ValueError(f"the sheet lacks {', '.join(sheet.missing_to_move)}")
     scale = Scale.of(sheet)
@@ -193,6 +197,7 @@ def firmware_settings(sheet: BuildSheet) -> dict[str, int]:
         **_supply(sheet, dynamics),
         **_observer(dynamics, sheet, scale),
         **_control(dynamics, sheet, scale),
+        **(_tuned(tuning) if tuning else {}),
         **_ramps(sheet, scale),
         **_guards(sheet, scale, dynamics),
         **_heat(sheet, dynamics),
@@ -259,8 +264,9 @@ def overload_nm(sheet: BuildSheet) -> float:
 
 
 def torque_limit_nm(sheet: BuildSheet) -> float:
-    """Torque that a motion may ask of the output at most: the sheet's limit, or else what is too much."""
-    return (sheet.limits and sheet.limits.torque_nm) or overload_nm(sheet)
+    """Torque that a motion may ask of the output at most: the sheet's limit, but never what is too much."""
+    most = overload_nm(sheet)
+    return min((sheet.limits and sheet.limits.torque_nm) or most, most)
 
 
 def backlash_deg(sheet: BuildSheet) -> float:
@@ -277,7 +283,7 @@ def _supply(sheet: BuildSheet, dynamics: Dynamics) -> dict[str, int]:
     stall_a = dynamics.motor.stall_current_a
     supply_mv = sheet.motor.supply_v * 1000
     return {
-        "polarity": 1,
+        "polarity": -1 if sheet.bridge.swapped else 1,
         "nominal_mv": _within(supply_mv, 1000, 60000),
         "max_duty": _within(sheet.bridge.max_duty * 10000, 500, 10000),
         "slew_mv": _within(supply_mv / SLEW_TICKS, 10, 60000),
@@ -315,6 +321,18 @@ def _control(dynamics: Dynamics, sheet: BuildSheet, scale: Scale) -> dict[str, i
     settings["ri_num"] = max(1, settings["ri_num"])
     settings["friction_ma"] = _within(motor.no_load_current_a * 1000, 0, 30000)
     return settings
+
+
+def _tuned(tuning: Tuning) -> dict[str, int]:
+    """Gains found at the bench."""
+    kp, ki = gain(tuning.kp_v_per_count * 1000 / 256), gain(tuning.ki_v_per_count_s * 1000 / 256 * 4096 * TICK_S)
+    return {
+        "kp_num": kp[0],
+        "kp_shift": kp[1],
+        "ki_num": ki[0],
+        "ki_shift": ki[1],
+        "damping": _within(tuning.damping * 256, 0, 2048),
+    }
 
 
 def _observer(dynamics: Dynamics, sheet: BuildSheet, scale: Scale) -> dict[str, int]:

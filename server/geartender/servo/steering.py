@@ -8,7 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
-from geartender.errors import Busy, GaveUp, NotHomed, Offline, OutsideTravel, Refused
+from geartender.errors import Busy, Disarmed, Faulted, GaveUp, Invalid, NotHomed, Offline, OutsideTravel, Refused
 from geartender.link.lines import Reply
 from geartender.motion import Limits, Path, State, stop_path
 from geartender.servo.body import Body, Held
@@ -16,7 +16,7 @@ from geartender.servo.courses import Course, Planner, send_course
 from geartender.servo.drive import TELEMETRY_MS, given_up, refusal
 from geartender.servo.live import Live
 from geartender.servo.models import MotionKind, MotionState, ServoState
-from geartender.servo.motions import Motion
+from geartender.servo.motions import Motion, Who
 from geartender.servo.planning import (
     Approach,
     overridden,
@@ -55,7 +55,7 @@ class Steering(Body):
 
     async def _start_move(self, motion: Motion, request: MoveRequest, at: float | None = None) -> Motion:
         """Plan a move from where the lever is or will be, and have it taken. Raises Refused."""
-        limits, stops = requested_limits(request, self.sheet), self._stops
+        limits, stops = requested_limits(request, self.built), self._stops
         motion.torque_nm = request.torque_nm
         try:
             async with self._starting:
@@ -98,14 +98,14 @@ class Steering(Body):
             path = self._way(motion.target_deg, limits, state, approach)
             if duration is None or motion.started is not None:  # a new override on the way undoes a wanted duration
                 return path
-            return stretched(path, overridden(limits, self._override, self.sheet), duration)
+            return stretched(path, overridden(limits, self._override, self.built), duration)
 
         return way
 
     def _way(self, target: float, limits: Limits, start: State, approach: Approach | None = None) -> Path:
         """The quickest path from a state to a target with the override as it stands."""
         approach = approach or self._approach
-        scaled = overridden(limits, self._override, self.sheet)
+        scaled = overridden(limits, self._override, self.built)
         return plan_move(start, target, scaled, self._travel, approach, self._slack(approach))
 
     def _slack(self, approach: Approach) -> float:
@@ -304,7 +304,7 @@ class Steering(Body):
 
     def _turning(self, wanted: float) -> float:
         """The speed of a turn as the override stands, but never above what the motor can follow."""
-        return math.copysign(min(abs(wanted) * self._override, speed_limit(self.sheet)), wanted)
+        return math.copysign(min(abs(wanted) * self._override, speed_limit(self.built)), wanted)
 
     def _unhomed_speed(self, speed: float) -> float:
         """A jog before homing goes no quicker than homing itself: nothing but the hand knows where the end is."""
@@ -328,3 +328,30 @@ class Steering(Body):
 
     def _at_end(self) -> OutsideTravel:
         return OutsideTravel("It stands at the end of the travel; it can only go the other way.")
+
+    # Guards
+
+    def _require_movable(self, who: Who, *, homed: bool) -> Live:
+        """Raise Refused unless motion may start now; takes the helm when it is free."""
+        self._require_sheet()
+        live = self._require_live()
+        self._require_no_fault()
+        if not live.armed:
+            raise Disarmed("The servo is disarmed. Arm it first.")
+        self._take_helm(who)
+        if homed and not live.homed:
+            raise NotHomed("The position is not known. Home it first.")
+        return live
+
+    def _require_no_fault(self) -> None:
+        if self._fault is not None:
+            raise Faulted(f"A fault stands ({self._fault.cause}). {self._fault.advice} Then reset.")
+
+    def _require_sheet(self) -> None:
+        if self._settings is None:
+            missing = ", ".join(f"[{name}]" for name in self.sheet.missing_to_move)
+            raise Invalid(f"The build sheet lacks {missing}: this servo has figures but cannot move.")
+
+    def _take_helm(self, who: Who) -> None:
+        self._let_helm_lapse()
+        self._helm.take(who, self._now(), self._wall())

@@ -39,8 +39,19 @@ class Outputs(NamedTuple):
 class Board(Protocol):
     """Something that runs the firmware, tick by tick."""
 
-    def tick(self, count: int, mark: bool, supply_mv: int, received: bytes, pulse: int = 0) -> Outputs:
-        """Do one tick and one turn of the main loop; `pulse` is the width, in 1/16 µs, of a pulse that ended in it."""
+    def tick(
+        self,
+        count: int,
+        mark: bool,
+        supply_mv: int,
+        received: bytes,
+        pulse: int = 0,
+        levels: tuple[int, int] = (0, 0),
+    ) -> Outputs:
+        """Do one tick and one turn of the main loop; `pulse` is the width, in 1/16 µs, of a pulse that ended in it.
+
+        `levels` are those of the disc's sensors.
+        """
 
     def close(self) -> None:
         """End it."""
@@ -53,10 +64,27 @@ class CPythonBoard:
         self.core = Core(board, boot)
         self._kept: list[str] = []
         self._keeper = Keeper(self.core, kept, self._kept.append)
+        self._levels = (0, 0)
+        self.core.look = self._look
 
-    def tick(self, count: int, mark: bool, supply_mv: int, received: bytes, pulse: int = 0) -> Outputs:
+    def _look(self) -> int:
+        """The sensors' pins; the home sensor's reads at its mark what the sheet says."""
+        mark: int = self.core.state[tick.HOME_IN]
+        home = mark if self.core.settings.get("home_level") else 1 - mark
+        return self._levels[0] | self._levels[1] << 1 | home << 2
+
+    def tick(
+        self,
+        count: int,
+        mark: bool,
+        supply_mv: int,
+        received: bytes,
+        pulse: int = 0,
+        levels: tuple[int, int] = (0, 0),
+    ) -> Outputs:
         """Do one tick and one turn of the main loop."""
         core, state = self.core, self.core.state
+        self._levels = levels
         state[tick.COUNT_IN] = count & tick.MASK
         state[tick.HOME_IN] = int(mark)
         state[tick.SUPPLY_IN] = supply_mv
@@ -92,12 +120,22 @@ class MicroPythonBoard:
         if self._process.stdin is not None:
             self._process.stdin.write((kept or "").encode() + b"\n")
 
-    def tick(self, count: int, mark: bool, supply_mv: int, received: bytes, pulse: int = 0) -> Outputs:
+    def tick(
+        self,
+        count: int,
+        mark: bool,
+        supply_mv: int,
+        received: bytes,
+        pulse: int = 0,
+        levels: tuple[int, int] = (0, 0),
+    ) -> Outputs:
         """Do one tick and one turn of the main loop."""
         to, back = self._process.stdin, self._process.stdout
         if to is None or back is None:
             raise PlantError(["micropython: the interpreter has no pipes."])
-        to.write(b"%d %d %d %s %d\n" % (count & tick.MASK, mark, supply_mv, received.hex().encode(), pulse))
+        pins = levels[0] | levels[1] << 1
+        given = (count & tick.MASK, mark, supply_mv, received.hex().encode(), pulse, pins)
+        to.write(b"%d %d %d %s %d %d\n" % given)
         to.flush()
         words = back.readline().decode().rstrip("\n").split(" ")
         if len(words) != 4:

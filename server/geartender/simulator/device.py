@@ -31,6 +31,7 @@ COMMANDS = {
     "reset": "reset: reset the microcontroller",
     "supply": "supply V: set the supply, in volts",
     "pulse": "pulse US: send pulses of that width, in microseconds; pulse off: send none",
+    "hand": "hand TURNS: turn the motor's shaft forwards by hand, while it is not driven",
     "drop-edges": "drop-edges P: lose each edge of the disc with this probability, 0 to 1",
 }
 """The fault commands, and what each does."""
@@ -108,6 +109,7 @@ class SimulatedServo:
             body.supply_mv,
             received,
             self.sender.ended(self.next_us),
+            body.levels,
         )
         self._kept = kept or self._kept
         if not self.unplugged:
@@ -150,6 +152,8 @@ class SimulatedServo:
             if value > PULSE_MAX_US:
                 raise PlantError([f"pulse: must be at most {PULSE_MAX_US}, got {value:g}. It is in microseconds."])
             self.sender.width_us = value
+        elif name == "hand":
+            body.turn_by_hand(value)
         elif name == "supply":
             body.supply_open_v = value
         elif name == "drop-edges":

@@ -15,6 +15,7 @@ from bisect import bisect_right
 from dataclasses import dataclass
 
 from geartender.simulator.plant import DEFAULT_STIFFNESS_NM_PER_DEG, Plant
+from geartender.simulator.wiring import Seen
 
 TURN = 2.0 * math.pi
 STEP_S = 0.0005
@@ -25,6 +26,8 @@ STEPS_MAX = 16
 """Parts of a step at most: a train too stiff for that is taken to be as stiff as they allow, some thousand times a second."""
 DAMPING = 0.15
 """Damping ratio of the train's own oscillation: printed teeth and grease swallow most of it."""
+HAND_RAD_S = TURN
+"""Radians per second of a hand that turns the motor's shaft."""
 LEAST_INERTIA_SHARE = 0.02
 """Of the rotor's inertia seen at the output: what the output wheels weigh when the sheet names no load."""
 
@@ -87,6 +90,8 @@ class Mechanics:
         self._jammed_at: float | None = None
         self._true_counts = self._cell()
         self._first_counts = self._true_counts
+        self._seen = Seen(plant, self._true_counts)
+        self._hand_left = 0.0
         self._lost = 0
         self._dropping = random.Random(seed + 1)
 
@@ -95,15 +100,19 @@ class Mechanics:
     @property
     def counts(self) -> int:
         """What the counter of a board that was there from the start would show."""
-        return self._true_counts - self._first_counts - self._lost
+        return self._seen.count - self._lost
+
+    @property
+    def levels(self) -> tuple[int, int]:
+        """What the two sensors of the disc show."""
+        return self._seen.levels
 
     @property
     def home_mark(self) -> bool:
         """Whether the home sensor sees its mark."""
         low, high = self._home
-        if low == high:
-            return False
-        return (math.degrees(self._output) - low) % 360.0 < high - low
+        sees = low != high and (math.degrees(self._output) - low) % 360.0 < high - low
+        return {"good": sees, "never": False, "always": True, "inverted": not sees}[self.plant.wiring.home]
 
     @property
     def supply_mv(self) -> int:
@@ -132,11 +141,20 @@ class Mechanics:
         """Let it go again."""
         self._jammed_at = None
 
+    def turn_by_hand(self, turns: float) -> None:
+        """Turn the motor's shaft forwards by hand, as soon as it is not driven."""
+        self._hand_left = turns * TURN
+
     # --- moved
 
     def advance(self, seconds: float, duty: float, driven: bool) -> None:
         """Move on by some seconds: `duty` is -1 to 1; not driven, the motor's ends are open."""
+        wiring = self.plant.wiring
+        duty, driven = -duty if wiring.motor_swapped else duty, driven and not wiring.motor_open
         self._duty = duty if driven else 0.0
+        if self._hand_left > 0.0 and not driven:
+            self._turn_by_hand(seconds)
+            return
         if not driven and self._motor_speed == 0.0 and self._output_speed == 0.0 and self._at_peace():
             self._current = 0.0
             self._supply_v = self.supply_open_v
@@ -147,6 +165,17 @@ class Mechanics:
             self._advance_two(seconds, steps * self._steps_per, duty, driven)
         else:
             self._advance_rigid(seconds, steps, duty, driven)
+        self.time_s += seconds
+        self._count()
+
+    def _turn_by_hand(self, seconds: float) -> None:
+        """A hand turns the shaft, and the train with it, up to the end stop."""
+        step = min(self._hand_left, HAND_RAD_S * seconds)
+        place, stopped = self._held(self._output + step / self._ratio)
+        self._hand_left = 0.0 if stopped else self._hand_left - step
+        self._motor += (place - self._output) * self._ratio
+        self._output = place
+        self._motor_speed = self._output_speed = 0.0
         self.time_s += seconds
         self._count()
 
@@ -249,6 +278,7 @@ class Mechanics:
             lost = sum(self._dropping.random() < self.drop_share for _ in range(abs(passed)))
             self._lost += lost if passed > 0 else -lost
         self._true_counts = cell
+        self._seen.follow(cell)
 
 
 def _edges(plant: Plant, rng: random.Random) -> list[float]:

@@ -16,6 +16,13 @@ def main():
     state = core.state
     kept: list[str] = []
     keeper = Keeper(core, sys.stdin.buffer.readline().decode().rstrip("\n") or None, kept.append)
+    pins = [0]
+
+    def look():
+        home = state[t.HOME_IN]
+        return pins[0] | (home if core.settings.get("home_level") else 1 - home) << 2
+
+    core.look = look
     while True:
         line = sys.stdin.buffer.readline()
         if not line:
@@ -24,6 +31,7 @@ def main():
         state[t.COUNT_IN] = int(words[0])
         state[t.HOME_IN] = int(words[1])
         state[t.SUPPLY_IN] = int(words[2])
+        pins[0] = int(words[5])
         core.tick()
         if words[4] != "0":
             core.lead.take(int(words[4]))

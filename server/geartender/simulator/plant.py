@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from pathlib import Path
+from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
@@ -78,6 +79,8 @@ class DiscPlant(_Table):
 
     marks: int = Field(ge=1)
     phase_error_deg: float = Field(ge=0, lt=45, default=0.0)
+    missing_mark: int = Field(ge=0, default=0)
+    """Number of a mark that has fallen out, from 1; 0: none has."""
 
 
 class SupplyPlant(_Table):
@@ -85,6 +88,18 @@ class SupplyPlant(_Table):
 
     volts: float = Field(gt=0)
     resistance_ohm: float = Field(ge=0, default=0.0)
+
+
+class WiringPlant(_Table):
+    """What is wired wrong, or broken. A dead sensor's pin stands at one level for ever."""
+
+    motor_swapped: bool = False
+    motor_open: bool = False
+    disc_swapped: bool = False
+    disc_a: Literal["good", "low", "high"] = "good"
+    disc_b: Literal["good", "low", "high"] = "good"
+    home: Literal["good", "never", "always", "inverted"] = "good"
+    """What the board takes for the mark."""
 
 
 class Plant(_Table):
@@ -97,6 +112,7 @@ class Plant(_Table):
     home: HomePlant = HomePlant()
     disc: DiscPlant
     supply: SupplyPlant
+    wiring: WiringPlant = WiringPlant()
     start_deg: float = 0.0
 
 

@@ -1,0 +1,1 @@
+"""Estimators: recorded arrays in, values with their standard uncertainty out. Pure, numpy only; SI units."""

@@ -1,0 +1,109 @@
+"""Uneven magnets: where each edge of the disc really lies.
+
+Over many turns at a nearly even speed the disc's place is known from all edges together, much better than from one. Each edge lies
+where as many samples of the cell below it are seen above as samples of the cell above it are seen below: with many turns this
+is far finer than the way between two samples.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+import numpy as np
+
+from geartender.bench.estimators.fit import Value
+from geartender.bench.estimators.record import Floats, Ints, Record
+
+TURNS_A_BLOCK = 6
+"""Turns over which the speed is taken to follow a parabola: long enough for the unevenness to average out."""
+
+LEAST_SAMPLES = 12
+"""Samples of a block at least: the line through it has five parameters."""
+
+ROUNDS = 4
+"""Times that the table is worked out anew with the places that the last one gives."""
+
+
+def edges(records: list[Record], edges_per_turn: int, turns: int = TURNS_A_BLOCK) -> tuple[Floats, float]:
+    """How far each edge lies off its even place, in counts, mean 0; and the standard uncertainty of one.
+
+    Entry k belongs to the edge between the raw counts k - 1 and k, modulo the edges of a turn. So many `turns` are
+    fitted as one; less than twice as many raise ValueError.
+    """
+    blocks = [block for record in records for block in _blocks(record, edges_per_turn * turns)]
+    if len(blocks) < 2:
+        raise ValueError("too few turns of the disc at an even speed")
+    table = _table(blocks, edges_per_turn)
+    halves = [_table(blocks[part::2], edges_per_turn) for part in (0, 1)]
+    spread = float(np.sqrt(np.mean((halves[0] - halves[1]) ** 2))) / 2
+    return table, spread
+
+
+def _blocks(record: Record, wanted: int) -> list[tuple[Floats, Ints]]:
+    """Parts of a record of whole turns each, as times and counts."""
+    away = np.abs(record.count - record.count[0])
+    starts = np.searchsorted(away, np.arange(0, int(away[-1]) + 1, wanted))
+    found = []
+    for first, last in itertools.pairwise(starts):
+        if last - first >= LEAST_SAMPLES:
+            found.append((record.t_s[first:last], record.count[first:last]))
+    return found
+
+
+def _table(blocks: list[tuple[Floats, Ints]], edges_per_turn: int) -> Floats:
+    table = np.zeros(edges_per_turn)
+    for _ in range(ROUNDS):
+        places: list[Floats] = []
+        cells: list[Ints] = []
+        for t, count in blocks:
+            place = _place(t, count, table)
+            places.append(place)
+            cells.append(count)
+        table = _balance(np.concatenate(places), np.concatenate(cells), edges_per_turn)
+        table -= table.mean()
+    return table
+
+
+def _place(t: Floats, count: Ints, table: Floats) -> Floats:
+    """The disc's place over a block: a smooth line through the middles of the cells."""
+    size = len(table)
+    middle = count + 0.5 + (table[count % size] + table[(count + 1) % size]) / 2
+    span = (t - t.mean()) / (t[-1] - t[0])
+    return np.polyval(np.polyfit(span, middle, 4), span)
+
+
+def _balance(place: Floats, count: Ints, size: int) -> Floats:
+    """Each edge where it parts the samples of the two cells beside it with as many on the wrong side below as above."""
+    table = np.zeros(size)
+    for edge in range(size):
+        below = place[count % size == (edge - 1) % size] - (count[count % size == (edge - 1) % size] + 1)
+        above = place[count % size == edge] - count[count % size == edge]
+        table[edge] = _parting(below, above)
+    return table
+
+
+def _parting(below: Floats, above: Floats) -> float:
+    """Where a value parts two heaps: as many of the lower above it as of the upper below it."""
+    if len(below) == 0 or len(above) == 0:
+        return 0.0
+    low, high = np.sort(below), np.sort(above)
+    if low[-1] <= high[0]:
+        return float(low[-1] + high[0]) / 2
+    a, b = float(high[0]), float(low[-1])
+    for _ in range(30):
+        middle = (a + b) / 2
+        wrong = (len(low) - np.searchsorted(low, middle)) - np.searchsorted(high, middle)
+        if wrong > 0:
+            a = middle
+        else:
+            b = middle
+    return (a + b) / 2
+
+
+def widest_cell(table: Floats) -> Value:
+    """The widest cell of a turn in counts, with the scatter of the others: a magnet that is missing leaves one far wider."""
+    widths = 1.0 + np.diff(np.append(table, table[0]))
+    at = int(np.argmax(widths))
+    others = np.delete(widths, at)
+    return Value(float(widths[at]), float(np.std(others)) if len(others) else math.inf)

@@ -1,0 +1,203 @@
+"""The motor with its train, from runs at a held voltage and the coasting after them.
+
+With place x, speed w: w' = a·V - (a·Ke + b)·w - c - g·cos(angle) while driven, w' = -b·w - c - g·cos(angle) with the
+motor's ends open; c and g hold for a way of turning. Integrated twice, x is linear in a, a·Ke + b, b, c, g with regressors that are
+sums of what was recorded, so that nothing is ever differentiated: what a count leaves open is the only noise. A coasting train is
+driven by its load, with other losses, so it has drags of its own, and gives b alone. (The integral method of
+identification in continuous time; from memory: Garnier and Wang, Identification of Continuous-time Models from Sampled Data, 2008.)
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from geartender.bench.estimators.fit import Value, jackknife, product, solve
+from geartender.bench.estimators.record import Floats, Record
+
+LEAST_SAMPLES = 25
+"""Samples of a part below which it says nothing."""
+
+VISCOUS_SHARE, VISCOUS_SPREAD = 0.2, 0.2
+"""Share of the dry friction that grows with speed, at the highest speed of the runs, before anything is known of it, and its
+standard uncertainty: little in a small motor with a greased train. Common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A piece of a run: turning one way, driven all the time or not at all. Angles in rad of the motor."""
+
+    run: int
+    t_s: Floats
+    x_rad: Floats
+    volts: Floats
+    cos_angle: Floats
+    """Cosine of the output's angle, for weight; 0 where it plays no part."""
+    driven: bool
+    way: int
+
+
+@dataclass(frozen=True, slots=True)
+class Constants:
+    """What runs say. Everything is divided by the inertia, which they alone cannot tell."""
+
+    ke_v_s: Value
+    time_constant_s: Value
+    accel_per_volt: Value
+    """rad/s² for a volt: Ke / (R · J)."""
+    viscous_per_s: Value
+    drag_rad_s2: tuple[Value, Value]
+    """Running friction up and down, over the inertia: with the weight at the mean cosine, without what grows with speed."""
+    weight_rad_s2: tuple[float, float]
+    drag_volts: tuple[Value, Value]
+    """The same as a voltage at rest."""
+    mean_cos: float
+    mean_speed_rad_s: float
+
+
+def parts(
+    record: Record, run: int, rad_per_count: float, table: Floats, cos_angle: Floats, skip_counts: float
+) -> list[Part]:
+    """The driven and the coasting part of a run, without the take-up of the play at the start and the creeping at the end.
+
+    `table` are the edges' offsets in counts.
+    """
+    count = record.count
+    size = len(table)
+    place = count + 0.5 + (table[count % size] + table[(count + 1) % size]) / 2
+    x = place * rad_per_count
+    way = 1 if count[-1] >= count[0] else -1
+    moved = (count - count[0]) * way
+    begun = int(np.argmax(moved > skip_counts))
+    off = np.flatnonzero(record.duty != 0.0)
+    if len(off) == 0 or not begun:
+        return []
+    end = int(off[-1]) + 1
+    found = []
+    for first, last, driven in ((begun, end, True), (end, _still(count, end, way), False)):
+        if last - first >= LEAST_SAMPLES:
+            at = slice(first, last)
+            found.append(Part(run, record.t_s[at], x[at], record.volts[at], cos_angle[at], driven=driven, way=way))
+    return found
+
+
+def _still(count: Floats | np.ndarray, first: int, way: int) -> int:
+    """The sample from which a coasting disc is slower than a count in ten samples, or goes back."""
+    later = count[first + 10 :] - count[first:-10] if len(count) > first + 10 else np.zeros(0)
+    slow = np.flatnonzero(later * way < 2)
+    return first + (int(slow[0]) if len(slow) else len(later))
+
+
+def constants(found: Sequence[Part], *, weighed: bool) -> Constants:
+    """Fit all parts together; the uncertainties come from leaving out run after run.
+
+    `weighed` lets the resistance change with the cosine of the angle. Raises ValueError with fewer than three runs, or without both
+    ways.
+    """
+    runs = sorted({part.run for part in found})
+    if len(runs) < 3 or {part.way for part in found} != {1, -1}:
+        raise ValueError("too few runs, or runs one way only")
+    groups = [[part for part in found if part.run == run] for run in runs]
+    speed = float(np.mean([abs(part.x_rad[-1] - part.x_rad[0]) / (part.t_s[-1] - part.t_s[0]) for part in found]))
+    cosine = float(np.mean(np.concatenate([part.cos_angle for part in found])))
+
+    def estimate(chosen: Sequence[list[Part]]) -> Floats:
+        driven = [part for group in chosen for part in group if part.driven]
+        a, whole, up, down, g_up, g_down = _fit(driven, weighed=weighed)
+        drags = [up + g_up * cosine, down + g_down * cosine]
+        return np.array([whole / a, 1 / whole, a, *drags, *(drag / a for drag in drags), g_up, g_down])
+
+    whole, spread = jackknife(groups, estimate)
+    one = [Value(float(v), float(u)) for v, u in zip(whole, spread, strict=True)]
+    viscous = _viscous([part for part in found if not part.driven], (one[3].value + one[4].value) / 2, _top(found))
+    lost = viscous.scaled(1 / one[2].value)
+    ke = Value(one[0].value - lost.value, math.hypot(one[0].uncertainty, lost.uncertainty))
+    return Constants(
+        ke, one[1], one[2], viscous, (one[3], one[4]), (one[7].value, one[8].value), (one[5], one[6]), cosine, speed
+    )
+
+
+def _top(found: Sequence[Part]) -> float:
+    """The highest speed of any part, rad/s."""
+    return max(
+        float(np.max(np.abs(part.x_rad[20:] - part.x_rad[:-20]) / (part.t_s[20] - part.t_s[0]))) for part in found
+    )
+
+
+def _viscous(coasting: Sequence[Part], drag: float, top: float) -> Value:
+    """b from what the coasting parts say, each with its own drag, and from what is usual."""
+    usual = Value(VISCOUS_SHARE * drag / top, VISCOUS_SPREAD * drag / top)
+    if len(coasting) < 2:
+        return usual
+    seen = [_coast(part) for part in coasting]
+    spread = float(np.std([one.value for one in seen], ddof=1))
+    weights = np.array([1 / (one.uncertainty**2 + spread**2) for one in [*seen, usual]])
+    weights[-1] = 1 / usual.uncertainty**2
+    value = float(np.sum(weights * [one.value for one in [*seen, usual]]) / weights.sum())
+    return Value(max(value, 0.0), float(1 / math.sqrt(weights.sum())))
+
+
+def _coast(part: Part) -> Value:
+    """b of one coasting: x = x0 + w0·t - c·t²/2 - b·∫(x - x0)."""
+    t, x = part.t_s - part.t_s[0], (part.x_rad - part.x_rad[0]) * part.way
+    slide = np.append(0.0, np.cumsum((x[1:] + x[:-1]) / 2 * (t[1] - t[0])))
+    parameters, spread = solve(np.column_stack([slide, t**2, t, np.ones(len(t))]), x)
+    return Value(-float(parameters[0]), float(spread[0]))
+
+
+def _fit(driven: Sequence[Part], *, weighed: bool) -> Floats:
+    """(a, a·Ke + b, c up, c down, g up, g down) by least squares over all driven parts, each with its own start."""
+    rows, seen = [], []
+    wide = 6 + 2 * len(driven)
+    for at, part in enumerate(driven):
+        t = part.t_s - part.t_s[0]
+        x = (part.x_rad - part.x_rad[0]) * part.way
+        dt = t[1] - t[0]
+        design = np.zeros((len(t), wide))
+        way = 0 if part.way > 0 else 1
+        design[:, 0] = _twice(part.volts * part.way, dt)
+        design[:, 1] = -np.append(0.0, np.cumsum((x[1:] + x[:-1]) / 2 * dt))
+        design[:, 2 + way] = -(t**2) / 2
+        if weighed:
+            design[:, 4 + way] = -_twice(part.cos_angle, dt)
+        design[:, 6 + 2 * at] = 1.0
+        design[:, 7 + 2 * at] = t
+        rows.append(design)
+        seen.append(x)
+    parameters, _ = solve(np.vstack(rows), np.concatenate(seen))
+    return parameters[:6]
+
+
+def _twice(held: Floats, dt: float) -> Floats:
+    """The double integral of what is held from sample to sample."""
+    once = np.append(0.0, np.cumsum(held[:-1]) * dt)
+    return np.append(0.0, np.cumsum((once[1:] + once[:-1]) / 2 * dt))
+
+
+def resistance(volts: Sequence[float], amps: Sequence[float], meter_share: float, meter_digit_a: float) -> Value:
+    """The winding's resistance from readings at a stall: V = R·I. The meter's own error is a share and a digit."""
+    each = [
+        Value(v / i, v / i * math.hypot(meter_share, meter_digit_a / math.sqrt(12) / i))
+        for v, i in zip(volts, amps, strict=True)
+    ]
+    weights = np.array([1 / max(one.uncertainty, 1e-12) ** 2 for one in each])
+    value = float(np.sum(weights * [one.value for one in each]) / weights.sum())
+    # the share is the same meter's in every reading, so it does not average out
+    digits = math.sqrt(1 / sum(1 / max((meter_digit_a / math.sqrt(12) / i * value) ** 2, 1e-18) for i in amps))
+    return Value(value, math.hypot(value * meter_share, digits))
+
+
+def inertia(found: Constants, ohm: Value) -> Value:
+    """All inertia at the motor's shaft: Ke / (a · R)."""
+    return product(1.0, (found.ke_v_s, 1), (found.accel_per_volt, -1), (ohm, -1))
+
+
+def supply(rows: Sequence[tuple[float, float, float]]) -> tuple[Value, Value]:
+    """Open voltage and resistance of the supply, from rows of (supply V, duty, motor current A): U = U0 - Rs · duty · I."""
+    table = np.asarray(rows, float)
+    drawn = table[:, 1] * table[:, 2]
+    parameters, spread = solve(np.column_stack([np.ones(len(table)), -drawn]), table[:, 0])
+    return Value(float(parameters[0]), float(spread[0])), Value(float(parameters[1]), float(spread[1]))

@@ -1,0 +1,63 @@
+"""The procedures of the bench, by name."""
+
+from __future__ import annotations
+
+from geartender.bench.execute import Listed
+
+_HERE = "geartender.bench.procedures"
+
+PROCEDURES = {
+    one.name: one
+    for one in (
+        Listed(
+            "first-power",
+            "First power",
+            "Takes a new machine from its first power to trusted, one careful step after the other, and names what is wired or"
+            " built wrong. You stand beside it, turn the motor by hand once, and say what you see.",
+            (
+                "The supply",
+                "Both sensors, by hand",
+                "A nudge: which way is up",
+                "Home, from both sides",
+                "How far it really goes",
+                "Every count arrives",
+            ),
+            f"{_HERE}.first_power",
+            "first_power",
+        ),
+        Listed(
+            "measure",
+            "Measure",
+            "Finds the motor's constants, friction, play, stiffness, the disc's edges and the supply of this very machine. With a"
+            " meter in one of the motor's wires it finds the winding's resistance too.",
+            (
+                "Home, again and again",
+                "The home mark, both ways",
+                "Motor and friction",
+                "Against the end stop",
+                "What it all says",
+            ),
+            f"{_HERE}.measure",
+            "measure",
+        ),
+        Listed(
+            "tune",
+            "Tune",
+            "Works gains out of what was measured, tries them on the same move before and after, and keeps them only where they are"
+            " better. One knob goes from calm to quick.",
+            ("The model", "Before and after"),
+            f"{_HERE}.tune",
+            "tune",
+        ),
+        Listed(
+            "thresholds",
+            "Thresholds",
+            "Draws a map of the torque that the machine needs over its travel, and sets the overload between that and what the"
+            " teeth bear.",
+            ("A map of the running torque", "The threshold"),
+            f"{_HERE}.thresholds",
+            "thresholds",
+        ),
+    )
+}
+"""In the order in which a new machine goes through them."""

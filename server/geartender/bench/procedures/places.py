@@ -1,0 +1,57 @@
+"""Where a servo may be, and the ordinary way there."""
+
+from __future__ import annotations
+
+import asyncio
+
+from geartender.bench.procedures.work import Work
+from geartender.bench.session import FoundWrong
+from geartender.servo.requests import MoveRequest
+
+TURN_DEG = 180.0
+"""deg to each side in which a servo that turns for ever is moved."""
+
+
+def endless(work: Work) -> bool:
+    """Whether it turns for ever."""
+    travel = work.session.servo.sheet.travel
+    return travel is None or travel.endless
+
+
+def low(work: Work) -> float:
+    """The lower end of the travel."""
+    travel = work.session.servo.sheet.travel
+    return -TURN_DEG if travel is None or travel.min_deg is None else travel.min_deg
+
+
+def high(work: Work) -> float:
+    """The upper end of the travel."""
+    travel = work.session.servo.sheet.travel
+    return TURN_DEG if travel is None or travel.max_deg is None else travel.max_deg
+
+
+def room(work: Work) -> float:
+    """Degrees of travel."""
+    return high(work) - low(work)
+
+
+def inward(work: Work, away: float) -> float:
+    """An angle that far from home, out of its mark and within the travel."""
+    home = work.session.servo.sheet.home
+    assert home is not None  # noqa: S101 - a servo without cannot be claimed
+    angle = home.angle_deg + (away if home.seek == "down" else -away)
+    return min(max(angle, low(work)), high(work))
+
+
+def beyond(work: Work, deg: float) -> dict[str, int]:
+    """Settings that let the output go so far beyond its travel."""
+    return {"travel_margin": min(round(work.scale.counts(deg)), 1_000_000)}
+
+
+async def to(work: Work, deg: float) -> None:
+    """An ordinary move, waited for. Raises FoundWrong when it does not end as it should."""
+    motion = await work.session.servo.move(work.session.who, MoveRequest(to_deg=deg))
+    await motion.ended()
+    if not work.hands.fine(motion):
+        raise FoundWrong("move", f"A plain move did not end as it should: {motion.reason}.", "Run first power.")
+    await asyncio.sleep(0.1)

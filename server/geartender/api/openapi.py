@@ -46,6 +46,7 @@ TAGS = [
     {"name": "servos", "description": "What there is, what it is doing, and who may drive it."},
     {"name": "motion", "description": "Start motion, follow it, stop it."},
     {"name": "build", "description": "What was built, and what follows from it."},
+    {"name": "bench", "description": "Measuring what was really built."},
     {"name": "journal", "description": "What was commanded and what happened, and what needs a person."},
     {"name": "sequences", "description": "Stored lists of steps, their runs, and when they run by themselves."},
     {"name": "simulation", "description": "Only with `demo`: the mechanics under the simulated servo."},

@@ -1,7 +1,6 @@
 """Every route and the live socket against foreign hosts, foreign pages and bodies that are not JSON.
 
-The routes are read from the application. What each may do is written down here by hand, so that a new route fails this test
-until somebody has said whether it moves something.
+The routes are read from the application, and what each may do from tests/access/routes.py.
 """
 
 import json
@@ -13,111 +12,9 @@ import pytest
 from fastapi.routing import iter_route_contexts
 
 from geartender.access.door import BODY_MAX_BYTES
+from tests.access.routes import MOVES_OR_CHANGES, ROUTES, SOCKETS, filled
 from tests.api.kit import Kit, run
 
-MOVES_OR_CHANGES = {
-    "POST /api/v1/servos/{servo}/arm",
-    "POST /api/v1/servos/{servo}/disarm",
-    "POST /api/v1/servos/{servo}/reset",
-    "PUT /api/v1/servos/{servo}/override",
-    "PUT /api/v1/servos/{servo}/source",
-    "POST /api/v1/servos/{servo}/release",
-    "POST /api/v1/servos/{servo}/reconnect",
-    "POST /api/v1/servos/{servo}/helm",
-    "DELETE /api/v1/servos/{servo}/helm",
-    "POST /api/v1/servos/{servo}/home",
-    "POST /api/v1/servos/{servo}/moves",
-    "POST /api/v1/servos/{servo}/turns",
-    "POST /api/v1/servos/{servo}/stop",
-    "PUT /api/v1/servos/{servo}/build",
-    "PUT /api/v1/sequences/{name}",
-    "DELETE /api/v1/sequences/{name}",
-    "POST /api/v1/sequences/{name}/runs",
-    "POST /api/v1/runs/{id}/stop",
-    "POST /api/v1/runs/{id}/hold",
-    "POST /api/v1/runs/{id}/resume",
-    "PUT /api/v1/timetable/{name}",
-    "DELETE /api/v1/timetable/{name}",
-    "POST /api/v1/simulation",
-    "POST /api/v1/bench/{procedure}/runs",
-    "POST /api/v1/bench/runs/{id}/answer",
-    "POST /api/v1/bench/runs/{id}/stop",
-    "PUT /api/v1/servos/{servo}/measured",
-    "DELETE /api/v1/notices/{id}",
-    "PUT /api/v1/backup",
-    "POST /api/v1/pairing",
-    "POST /api/v1/pairing/offers",
-    "PUT /api/v1/me",
-    "DELETE /api/v1/me",
-    "POST /api/v1/me/proof",
-    "PUT /api/v1/me/passphrase",
-    "POST /api/v1/keys",
-    "PUT /api/v1/credentials/{id}",
-    "DELETE /api/v1/credentials/{id}",
-}
-READS = {
-    "GET /api/v1/sequences",
-    "GET /api/v1/bench",
-    "GET /api/v1/bench/runs",
-    "GET /api/v1/bench/runs/{id}",
-    "GET /api/v1/bench/runs/{id}/records/{name}",
-    "GET /api/v1/bench/report",
-    "GET /api/v1/bench/versions",
-    "GET /api/v1/bench/{procedure}",
-    "GET /api/v1/servos/{servo}/measured",
-    "GET /api/v1/sequences/{name}",
-    "POST /api/v1/sequences/{name}/preview",
-    "GET /api/v1/runs",
-    "GET /api/v1/runs/{id}",
-    "GET /api/v1/timetable",
-    "GET /api/v1/timetable/{name}",
-    "GET /api/v1/timetable/{name}/next",
-    "GET /",
-    "GET /drive",
-    "GET /sequences",
-    "GET /build",
-    "GET /bench",
-    "GET /journal",
-    "GET /settings",
-    "GET /static/{asked_version}/{name:path}",
-    "GET /healthz",
-    "GET /metrics",
-    "GET /problems/{slug}",
-    "GET /api/v1/openapi.json",
-    "GET /api/v1/servos",
-    "GET /api/v1/servos/{servo}",
-    "GET /api/v1/servos/{servo}/motions",
-    "GET /api/v1/servos/{servo}/motions/{id}",
-    "GET /api/v1/servos/{servo}/motions/{id}/trace",
-    "GET /api/v1/servos/{servo}/build",
-    "GET /api/v1/servos/{servo}/figures",
-    "GET /api/v1/simulation",
-    "POST /api/v1/figures",
-    "GET /api/v1/servos/{servo}/wiring",
-    "POST /api/v1/wiring",
-    "GET /api/v1/figures/why",
-    "GET /api/v1/build/schema",
-    "POST /api/v1/build/from-toml",
-    "POST /api/v1/build/to-toml",
-    "POST /api/v1/trains",
-    "GET /api/v1/journal",
-    "GET /api/v1/journal/{id}",
-    "GET /api/v1/journal/{id}/trace",
-    "GET /api/v1/notices",
-    "GET /api/v1/backup",
-    "GET /api/v1/me",
-    "GET /api/v1/credentials",
-}
-SOCKETS = {"/api/v1/live"}
-FILLED = {
-    "servo": "vent",
-    "id": "m-1",
-    "slug": "busy",
-    "procedure": "first-power",
-    "name": "air-at-noon",
-    "asked_version": "x",
-    "name:path": "app.js",
-}
 BODIES: dict[str, Any] = {
     "/moves": {"to_deg": 1},
     "/turns": {"speed_deg_s": 1},
@@ -176,17 +73,11 @@ def routes_of(kit: Kit) -> tuple[set[str], set[str]]:
     return requests, sockets
 
 
-def filled(path: str) -> str:
-    for name, value in FILLED.items():
-        path = path.replace("{" + name + "}", value)
-    return path
-
-
 def test_every_route_is_written_down_here() -> None:
     async def test(kit: Kit) -> None:
         requests, sockets = routes_of(kit)
-        assert requests == MOVES_OR_CHANGES | READS
-        assert sockets == SOCKETS
+        assert requests == ROUTES.keys()
+        assert sockets == SOCKETS.keys()
 
     run(test)
 
@@ -194,7 +85,7 @@ def test_every_route_is_written_down_here() -> None:
 @pytest.mark.parametrize("case", FOREIGN)
 def test_foreigners_are_refused_on_every_route(case: str) -> None:
     async def test(kit: Kit) -> None:
-        for route in sorted(MOVES_OR_CHANGES | READS):
+        for route in sorted(ROUTES):
             method, path = route.split()
             for asked in {method, "HEAD", "OPTIONS"}:
                 answer = await kit.http.request(asked, filled(path), headers=FOREIGN[case])
@@ -235,7 +126,7 @@ def test_our_own_page_may_open_the_socket() -> None:
 @pytest.mark.parametrize("case", TEXT_BODIES)
 def test_only_json_bodies_get_in(case: str) -> None:
     async def test(kit: Kit) -> None:
-        for route in sorted(one for one in MOVES_OR_CHANGES | READS if not one.startswith("GET")):
+        for route in sorted(one for one in ROUTES if not one.startswith("GET")):
             method, path = route.split()
             answer = await kit.http.request(method, filled(path), content=b'{"to_deg": 1}', headers=TEXT_BODIES[case])
             assert (answer.status_code, answer.json()["type"]) == (415, "/problems/not-json"), route
@@ -246,7 +137,7 @@ def test_only_json_bodies_get_in(case: str) -> None:
 
 def test_nothing_moves_by_reading() -> None:
     async def test(kit: Kit) -> None:
-        for route in sorted(MOVES_OR_CHANGES | READS):
+        for route in sorted(ROUTES):
             path = filled(route.split()[1])
             for method in ("GET", "HEAD", "OPTIONS"):
                 answer = await kit.http.request(method, path)
@@ -269,14 +160,14 @@ def test_a_page_of_ours_may_do_what_it_is_for() -> None:
     run(test)
 
 
-@pytest.mark.parametrize("route", sorted(MOVES_OR_CHANGES | READS))
-def test_an_unknown_method_is_told_the_known_ones(route: str) -> None:
+def test_an_unknown_method_is_told_the_known_ones() -> None:
     async def test(kit: Kit) -> None:
-        path = filled(route.split()[1])
-        answer = await kit.http.request("PATCH", path)
-        assert (answer.status_code, answer.json()["type"]) == (405, "/problems/method-not-allowed")
-        known = {one.split()[0] for one in MOVES_OR_CHANGES | READS if filled(one.split()[1]) == path}
-        assert set(answer.headers["allow"].split(", ")) - {"HEAD"} == known
+        for route in sorted(ROUTES):
+            path = filled(route.split()[1])
+            answer = await kit.http.request("PATCH", path)
+            assert (answer.status_code, answer.json()["type"]) == (405, "/problems/method-not-allowed"), route
+            known = {one.split()[0] for one in ROUTES if filled(one.split()[1]) == path}
+            assert set(answer.headers["allow"].split(", ")) - {"HEAD"} == known
 
     run(test)
 

@@ -9,7 +9,7 @@ import asyncio
 import logging
 import math
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from geartender.access.backoff import Backoff
 from geartender.access.limits import Bucket, Limiter, Rate, Rates
@@ -40,6 +40,9 @@ PROVEN_S = 300.0
 PAIRED_IS_PROOF_S = 600.0
 """s after pairing in which nothing more is to be proved: the code came from the machine or from a manager."""
 
+KEY_LIVES_MAX = timedelta(days=3653)
+"""Ten years; a key that is to last longer has no end."""
+
 OFFER_STATE = "invitation"
 """The kind of state in which an invitation waits that was made while no service ran."""
 
@@ -66,6 +69,11 @@ class Admission:
         return "" if self.credential is None else self.credential.id
 
     @property
+    def by_cookie(self) -> bool:
+        """Whether a browser sent it along by itself, so that it has to be known on whose behalf."""
+        return self.credential is not None and not self.by_key
+
+    @property
     def servo(self) -> str | None:
         """The one servo that it is for; None: all."""
         return None if self.credential is None else self.credential.servo
@@ -87,7 +95,7 @@ class Admissions:
         self._store = store
         self._world = world
         self._now = world.monotonic
-        self._limiter = Limiter(rates)
+        self._let_in, self._strangers = Limiter(rates), Limiter(rates)
         self._secrets, self._codes, self._passphrases = Backoff(), Backoff(), Backoff()
         self._wrong_in_all = Bucket(WRONG_IN_ALL)
         self._journalled, self._not_journalled = Bucket(JOURNALLED), 0
@@ -133,21 +141,15 @@ class Admissions:
 
     # Letting in
 
-    def limit(self, client: str) -> None:
-        """Raise TooManyAttempts when this client, or all together, ask too often."""
-        wait = self._limiter.take(client, self._now())
+    def limit(self, client: str, admission: Admission | None) -> None:
+        """Raise TooManyAttempts when this one, or all together, ask too often. Strangers take nothing from those let in."""
+        limiter, name = (self._strangers, client) if admission is None else (self._let_in, admission.id or client)
+        wait = limiter.take(name, self._now())
         if wait > 0.0:
             raise TooManyAttempts("Too many requests in too short a time.", retry_after_s=round(wait, 3))
 
-    def admit(self, client: str, key: str | None, cookie: str | None) -> Admission | None:
-        """Who that is; None when nothing was sent by which to tell. Raises Unauthenticated, TooManyAttempts."""
-        found = self.recognised(key, cookie)
-        if found is None and (key is not None or cookie is not None):
-            raise self._refused(client, "key" if key is not None else "session")
-        return found
-
     def recognised(self, key: str | None, cookie: str | None) -> Admission | None:
-        """Who that is, where nobody need be let in; None when it cannot be told."""
+        """Who that is; None when nobody who is let in."""
         if self.anybody:
             return Admission(Role.MANAGE)
         secret = key if key is not None else cookie
@@ -162,7 +164,7 @@ class Admissions:
         one = self._at_the_machine
         return one if one is not None and key is not None and same(one.digest, digest(key)) else None
 
-    def _refused(self, client: str, what: str) -> Unauthenticated | TooManyAttempts:
+    def refused(self, client: str, what: str) -> Unauthenticated | TooManyAttempts:
         """Count a wrong secret, and say what to answer."""
         now = self._now()
         wait = max(self._secrets.wait_s(client, now), self._wrong_in_all.take(now))
@@ -187,8 +189,11 @@ class Admissions:
         self, name: str, role: Role, servo: str | None, expires_at: datetime | None, by: str
     ) -> tuple[Credential, str]:
         """Let a script in; gives its credential and the key, which is kept nowhere. Raises Invalid, Busy, NotStored."""
-        if expires_at is not None and expires_at <= self._world.wall():
-            raise Invalid("That time is over already: give one that is still to come.")
+        now = self._world.wall()
+        if expires_at is not None and not now < expires_at <= now + KEY_LIVES_MAX:
+            raise Invalid(
+                "A key ends at a time that is still to come, within ten years; or never, when no time is given."
+            )
         one, key = await self.register.add(KEY, name, role, servo, expires_at)
         try:
             await self.register.save()

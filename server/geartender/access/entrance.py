@@ -26,6 +26,13 @@ ADMISSION = "geartender.admission"
 ANYTHING = Rule(Role.WATCH, any_servo=True)
 """For an address that nothing has: only those who were let in learn that."""
 
+READING = ("GET", "HEAD", "OPTIONS")
+"""Methods with which a browser sends no `Origin` to the page's own address. With all others, and to open a socket, it does."""
+
+NO_ORIGIN = (
+    "A phone's session counts only for what this service's own page asks for, and that says where it comes from. "
+    "A script uses a key."
+)
 _BEARER = re.compile(r"Bearer +([\x21-\x7e]+)", re.IGNORECASE)
 
 
@@ -60,21 +67,24 @@ class Entrance:
         """Raises Unauthenticated, Forbidden, TooManyAttempts."""
         route = self._route(scope)
         rule = ANYTHING if route is None else route.rule
-        client = client_of(scope)
-        if rule is None or not rule.unlimited:
-            self._admissions.limit(client)
-        if rule is None:
-            raise Forbidden("This address does not say who may use it, so nobody may.")
-        connection = HTTPConnection(scope)
+        client, connection = client_of(scope), HTTPConnection(scope)
         key = _key(connection)
         cookie = self._cookie.read(connection.headers.get("cookie", ""), self._addresses.is_secure(scope))
+        admission = self._admissions.recognised(key, cookie)
+        if rule is None or not rule.unlimited:
+            self._admissions.limit(client, admission)
+        if rule is None:
+            raise Forbidden("This address does not say who may use it, so nobody may.")
         if rule.role is None:
-            return self._admissions.recognised(key, cookie)
-        admission = self._admissions.admit(client, key, cookie)
+            return admission
         if admission is None:
+            if key is not None or cookie is not None:
+                raise self._admissions.refused(client, "session" if key is None else "key")
             if scope["type"] == "websocket":
                 return None  # its first message may bring a key
             raise Unauthenticated(NOBODY)
+        if admission.by_cookie and scope.get("method") not in READING and "origin" not in connection.headers:
+            raise Forbidden(NO_ORIGIN)
         admission.require(rule.role)
         if admission.servo is not None and not rule.any_servo and not (route and route.of_one_servo):
             raise Forbidden(f"This key is for the servo {admission.servo} alone.", servo=admission.servo)

@@ -67,9 +67,12 @@ class Register:
         except NotStored as trouble:
             log.warning("who was let in cannot be read: %s", trouble)
 
-    async def read_again(self) -> None:
-        """After a restore: what the backup has and was not known here is let in too."""
-        self._take(await self._store.credentials())
+    async def read_again(self) -> list[str]:
+        """After a restore: those whom the backup has and who were not known here are let in too. Gives their names."""
+        before, found = set(self._all), await self._store.credentials()
+        self._unsaved |= before - {one.id for one in found}  # where a damaged database was put aside
+        self._take(found)
+        return [one.name for one_id, one in self._all.items() if one_id not in before and self.is_valid(one)]
 
     async def run(self) -> None:
         """Write what is still to be written, and read what could not be read. Ends by cancellation only."""

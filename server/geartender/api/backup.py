@@ -34,7 +34,9 @@ ARCHIVE_MAX_BYTES = 4 << 30
 IN_MEMORY_BYTES = 4 << 20
 """Bytes of an archive that are held in memory; a larger one goes to a temporary file."""
 
-CHECK_FIRST = "Everything was replaced by a backup. Look through the timetable and the sheets, then put this aside."
+CHECK_FIRST = (
+    "Everything was replaced by a backup. Look through the timetable, the sheets and who is let in, then put it aside."
+)
 
 
 class Restored(Shown):
@@ -44,6 +46,9 @@ class Restored(Shown):
     documents: int = Field(description="Sequences, timetable, measured values and whatever else is a document.")
     entries: int = Field(description="Entries of the journal.")
     sheets: list[str] = Field(description="Servos whose build sheet was put in force.")
+    let_in: list[str] = Field(
+        description="Phones and keys of the backup that were not known here and are let in again."
+    )
     unknown_servos: list[str] = Field(description="Servos of the backup that are not here; their sheets were left out.")
 
 
@@ -82,7 +87,8 @@ async def make_backup(service: ServiceDep) -> Response:
     summary="Put an archive in the place of everything; checked first, and disarmed after",
     description=(
         "The archive is read through before anything is replaced; then it is all of it or nothing. Every servo is disarmed, and "
-        "nothing starts by itself until the notice about it was put aside. The configuration file stays as it is."
+        "nothing starts by itself until the notice about it was put aside. The configuration file stays as it is. Phones and keys "
+        "that are let in stay so; those of the backup that are not known here are let in again."
     ),
     responses=problems("proof-needed", "busy", "not-stored", "too-large"),
     openapi_extra={"requestBody": {"required": True, "content": {MEDIA_TYPE: {}}}},
@@ -95,11 +101,13 @@ async def restore_backup(request: Request, service: ServiceDep, who: WhoDep, _: 
         async with service.changing_documents:
             await _disarm_all(service, who)
             await service.store.restore(archive)
+            back = await service.admissions.register.read_again()
             for name in sorted(sheets.keys() & service.servos.keys()):
                 service.servos[name].replace_build(sheets[name])
                 await service.shelf.write(build_file(name), write_build(sheets[name]))
     made_at = str(archive.about.get("made_at"))
-    text = f"Restored from a backup of {made_at} by {who.label}."
+    again = f" Let in again: {', '.join(back)}." if back else ""
+    text = f"Restored from a backup of {made_at} by {who.label}.{again}"
     service.store.notices.set("restored", "service", text, CHECK_FIRST, lasting=True)
     await service.store.journal.tell("restore", text, who=who.label, via=who.via, what={"made_at": made_at})
     return Restored(
@@ -107,6 +115,7 @@ async def restore_backup(request: Request, service: ServiceDep, who: WhoDep, _: 
         documents=archive.rows["documents"],
         entries=archive.rows["journal"],
         sheets=sorted(sheets.keys() & service.servos.keys()),
+        let_in=back,
         unknown_servos=sorted(sheets.keys() - service.servos.keys()),
     )
 

@@ -16,7 +16,7 @@ from pydantic import Field
 from geartender.access.roles import Role, needs
 from geartender.api import documents
 from geartender.api.accepts import prefers
-from geartender.api.deps import AnyoneDep, ServiceDep, ServoDep, ServoName, WaitDep, WhoDep
+from geartender.api.deps import AnyoneDep, ProvenDep, ServiceDep, ServoDep, WaitDep, WhoDep
 from geartender.api.documents import IfMatch, IfNoneMatch
 from geartender.api.models import Listing
 from geartender.api.openapi import problems
@@ -294,10 +294,9 @@ async def start_procedure(
 )
 @needs(Role.WATCH)
 async def get_measured(
-    response: Response, service: ServiceDep, servo: ServoName, if_none_match: IfNoneMatch = None
+    response: Response, service: ServiceDep, servo: ServoDep, if_none_match: IfNoneMatch = None
 ) -> Response | dict[str, Any]:
-    name = service.servo(servo).name
-    document = await service.benches.measured(name)
+    document = await service.benches.measured(servo.name)
     if document is None:
         raise Unknown(
             "Nothing has been measured on this servo yet. Run the bench, or PUT values with If-None-Match: *."
@@ -314,7 +313,7 @@ async def get_measured(
     responses={
         200: {"model": Measured},
         201: {"model": Measured},
-        **problems("unknown", "busy", "stale", "revision-required", "not-stored"),
+        **problems("proof-needed", "unknown", "busy", "stale", "revision-required", "not-stored"),
     },
 )
 @needs(Role.MANAGE)
@@ -323,6 +322,7 @@ async def put_measured(
     service: ServiceDep,
     servo: ServoDep,
     who: WhoDep,
+    _: ProvenDep,
     body: Measured,
     if_match: IfMatch = None,
     if_none_match: IfNoneMatch = None,

@@ -19,6 +19,7 @@ from starlette.websockets import WebSocket, WebSocketDisconnect, WebSocketState
 
 from geartender.access.admissions import NOBODY
 from geartender.access.entrance import ADMISSION, client_of
+from geartender.access.limits import Bucket, Rate
 from geartender.access.roles import Role, needs
 from geartender.access.tokens import TOKEN_MAX_CHARS
 from geartender.api.deps import ServiceDep, admission_of, client_name, servo_for, who_is
@@ -49,6 +50,12 @@ NAMED_WITHIN_S = 5.0
 
 UNNAMED_MAX = 16
 """Sockets that may wait for it at once: whoever was not let in must not take the places of those who were."""
+
+MESSAGES = Rate(per_s=50.0, at_once=200.0)
+"""Messages of one socket, Stop apart; a thumb that holds sends ten a second. Whoever sends more is not held back but cut off."""
+
+SOCKETS_EACH = 16
+"""Sockets of one phone or key: its tabs, and some that are not known yet to be gone."""
 
 SOCKETS_MAX = 64
 """Sockets; a household of phones, and few enough for a small board."""
@@ -152,6 +159,7 @@ class Session:
         self._admission = admission_of(socket)
         self._who = who_is(socket, name)
         self._outbox = Outbox()
+        self._messages = Bucket(MESSAGES)
         self._waiting = asyncio.Event()
         self._jogs = HeldJogs(service.world.monotonic)
         self._subscriptions: dict[str, Subscription] = {}
@@ -202,8 +210,12 @@ class Session:
         if len(text) > MESSAGE_MAX_CHARS:
             raise SocketOver(CLOSE_TOO_LONG, "message too long")
         try:
-            self._do(FromClient.validate_json(text), tasks)
+            message = FromClient.validate_json(text)
+            if not isinstance(message, Stop):
+                self._count_message()
+            self._do(message, tasks)
         except ValidationError as error:
+            self._count_message()
             found = [{**one, "loc": ("body", *one["loc"])} for one in error.errors()]
             self._put(
                 _refused(None, problem_body("invalid", "That message makes no sense.", errors=mistakes_in(found)))
@@ -211,6 +223,10 @@ class Session:
         except GeartenderError as error:
             slug, detail, extra = problem_of(error)
             self._put(_refused(_servo_named_in(text), problem_body(slug, detail, **extra)))
+
+    def _count_message(self) -> None:
+        if self._messages.take(self._service.world.monotonic()) > 0.0:
+            raise SocketOver(CLOSE_TOO_MANY, "too many messages")
 
     def _do(self, message: Hello | Subscribe | Jog | Stop, tasks: asyncio.TaskGroup) -> None:
         if isinstance(message, Hello):
@@ -299,13 +315,14 @@ async def live(socket: WebSocket, service: ServiceDep) -> None:
 async def _converse(socket: WebSocket, service: Service) -> SocketOver | None:
     """The conversation from its first message on. Raises SocketOver when it cannot begin."""
     name = None if socket.scope[ADMISSION] is not None else await _introduced(socket, service)
-    if service.live_sockets >= SOCKETS_MAX:
+    of, sockets = admission_of(socket).id, service.live_sockets
+    if sockets.total() >= SOCKETS_MAX or (of and sockets[of] >= SOCKETS_EACH):
         raise SocketOver(CLOSE_TOO_MANY, "too many sockets")
-    service.live_sockets += 1
+    sockets[of] += 1
     try:
         return await Session(service, socket, name).run()
     finally:
-        service.live_sockets -= 1
+        sockets[of] -= 1
 
 
 async def _introduced(socket: WebSocket, service: Service) -> str | None:
@@ -317,10 +334,11 @@ async def _introduced(socket: WebSocket, service: Service) -> str | None:
         async with asyncio.timeout(NAMED_WITHIN_S):
             text = (await socket.receive()).get("text") or ""
         hello = Hello.model_validate_json(text[: MESSAGE_MAX_CHARS + 1])
-        key = None if hello.key is None else hello.key.get_secret_value()
-        admission = service.admissions.admit(client_of(socket.scope), key, None)
-        if admission is None:
+        if hello.key is None:
             raise Unauthenticated(NOBODY)
+        admission = service.admissions.recognised(hello.key.get_secret_value(), None)
+        if admission is None:
+            raise service.admissions.refused(client_of(socket.scope), "key")
         socket.scope[ADMISSION] = admission
         return None if hello.client is None else client_name(hello.client)
     except (TimeoutError, ValidationError, Refused):

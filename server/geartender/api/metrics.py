@@ -77,7 +77,7 @@ class _Reader(Collector):
         yield _gauge("info", "The program and its version.", ("version",), [((self._version,), 1.0)])
         yield from self._servos()
         yield from self._store()
-        yield _gauge("live_sockets", "Open live sockets.", (), [((), float(self._service.live_sockets))])
+        yield _gauge("live_sockets", "Open live sockets.", (), [((), float(self._service.live_sockets.total()))])
         yield _counter("motions", "Motions that have ended.", ("servo", "kind", "result"), self._record.motions.items())
         yield _counter("faults", "Times a servo stopped itself.", ("servo", "cause"), self._record.faults.items())
         results = [((state.value,), count) for state, count in self._service.runs.results.items()]

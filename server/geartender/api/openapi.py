@@ -39,7 +39,7 @@ To the client: `snapshot` (at the subscription and on each change of state), `te
 `event` (`event`, `text`; a refused message comes as `refused` with its `problem`).
 
 Losing the socket ends its jog at once. Close codes of our own: 4400 not text, 4401 not let in, or no longer, 4408 too slow to read
-what it asked for, 4413 message too long, 4429 too many sockets.
+what it asked for, 4413 message too long, 4429 too many sockets, or messages.
 """
 
 TAGS = [

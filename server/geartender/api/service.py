@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from collections import Counter
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -74,7 +75,8 @@ class Service:
     temporary_folder: str | None = None
     """Where what is too large for memory may lie for a while; None is the machine's own place."""
     webhook: Webhook | None = None
-    live_sockets: int = 0
+    live_sockets: Counter[str] = field(default_factory=Counter)
+    """Sockets open, by the phone or key; those of whoever is on this machine by an empty name."""
     unnamed_sockets: int = 0
     """Sockets of which it is not known yet who they are."""
     changing_documents: asyncio.Lock = field(default_factory=asyncio.Lock)

@@ -1,6 +1,7 @@
 """Stop comes before everything: before routing, before fields are checked, before an answer is thought of (pure ASGI).
 
-Only the door (Host, Origin, a JSON body) stands in front of it. The route of Stop, which comes after, writes the answer alone.
+Only the door (Host, Origin, a JSON body) and the entrance (whether they were let in; no limit) stand in front of it. The route of
+Stop, which comes after, writes the answer alone.
 """
 
 from __future__ import annotations
@@ -10,10 +11,10 @@ import re
 
 from fastapi.exceptions import RequestValidationError
 from pydantic import ValidationError
-from starlette.requests import Request
+from starlette.requests import HTTPConnection, Request
 
 from geartender.access.door import App, Receive, Scope, Send
-from geartender.api.deps import anyone_at
+from geartender.api.deps import admission_of, anyone_at
 from geartender.api.models import StopRequest
 from geartender.api.service import Service
 
@@ -37,7 +38,7 @@ class StopFirst:
         if scope["type"] == "http" and scope["method"] == "POST":
             found = _STOP_PATH.fullmatch(scope["path"])
             servo = self._servos.get(found.group(1)) if found else None
-            if servo is not None:
+            if servo is not None and admission_of(HTTPConnection(scope)).servo in (None, servo.name):
                 request = Request(scope, receive)
                 category, mistakes = await _category(request)
                 servo.stop(anyone_at(request), category)

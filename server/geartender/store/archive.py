@@ -23,6 +23,7 @@ from geartender.errors import GeartenderError
 from geartender.store.tables import (
     EPOCH,
     MICROSECOND,
+    CredentialRow,
     DocumentRow,
     JournalRow,
     JournalTraceRow,
@@ -50,6 +51,10 @@ TABLES: tuple[Table, ...] = tuple(
 """In an order in which what is referred to comes first. The days of the journal are worked out anew."""
 
 
+JOINED: Table = CredentialRow.__table__  # type: ignore[assignment]
+"""Is in an archive too, but is not replaced by it: those whom it has are added to those who are here. Older archives lack it."""
+
+
 class ArchiveError(GeartenderError, ValueError):
     """An archive that cannot be restored: no archive, a part of one, or not one of ours. The message says which."""
 
@@ -73,7 +78,7 @@ class ArchiveWriter:
 
     def steps(self) -> Iterator[Callable[[Session], bytes]]:
         """The jobs that write everything in the database, and then the end of the archive."""
-        for table in TABLES:
+        for table in (*TABLES, JOINED):
             yield from self._table(table)
         yield lambda _: self._end()
 
@@ -203,7 +208,7 @@ def read_archive(file: IO[bytes]) -> Archive:
             for name in sums:
                 if name.startswith(SHEETS):
                     found.sheets[name.removeprefix(SHEETS).removesuffix(".toml")] = archive.read(name).decode()
-            for table in TABLES:
+            for table in (*TABLES, JOINED):
                 found.rows[table.name] = sum(1 for _ in _table_rows(archive, table))
     except (zipfile.BadZipFile, zipfile.LargeZipFile, EOFError, UnicodeDecodeError, NotImplementedError) as error:
         raise ArchiveError(f"That is no archive of a backup, or only a part of one: {error}.") from error
@@ -235,6 +240,8 @@ def _check_sums(archive: zipfile.ZipFile, sums: dict[str, Any]) -> None:
 
 
 def _table_rows(archive: zipfile.ZipFile, table: Table) -> Iterator[dict[str, Any]]:
+    if table is JOINED and f"{table.name}.jsonl" not in archive.namelist():
+        return
     with archive.open(f"{table.name}.jsonl") as member:
         number = 0
         while line := member.readline(ROW_MAX_BYTES):

@@ -10,9 +10,9 @@ from sqlalchemy import Table, delete, func, insert, select, text
 from sqlalchemy.orm import Session
 
 from geartender.store import journal_rows, runs
-from geartender.store.archive import AT_ONCE, TABLES, Archive
+from geartender.store.archive import AT_ONCE, JOINED, TABLES, Archive
 from geartender.store.journal_rows import day_of
-from geartender.store.tables import DocumentRow, JournalDayRow, JournalRow, RunRow
+from geartender.store.tables import CredentialRow, DocumentRow, JournalDayRow, JournalRow, RunRow
 
 
 def replace_all(session: Session, archive: Archive) -> None:
@@ -29,8 +29,18 @@ def replace_all(session: Session, archive: Archive) -> None:
             rows = ({**row, "revision": row["revision"] + risen.get(row["kind"], 0)} for row in rows)
         for part in _parts(rows):
             session.execute(insert(table), part)
+    join_credentials(session, archive)
     _work_out_days(session)
     _go_on_counting(session)
+
+
+def join_credentials(session: Session, archive: Archive) -> None:
+    """Let in those whom the archive knows and this store does not. One that was revoked here since then stays revoked."""
+    here = session.execute(select(CredentialRow.id, CredentialRow.digest)).all()
+    ids, digests = {row.id for row in here}, {row.digest for row in here}
+    new = (row for row in archive.table(JOINED) if row["id"] not in ids and row["digest"] not in digests)
+    for part in _parts(new):
+        session.execute(insert(JOINED), part)
 
 
 def end_what_was_open(session: Session, now: Any) -> None:

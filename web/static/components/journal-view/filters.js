@@ -8,6 +8,7 @@ const KINDS = {
   runs: ["run", "slot"],
   drive: ["arm", "disarm", "reset", "helm", "override"],
   settings: ["build", "change", "restore"],
+  access: ["access"],
   service: ["store", "link", "notice", "clock"],
 };
 const DAY_MS = 86_400_000;

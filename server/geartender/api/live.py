@@ -52,8 +52,8 @@ UNNAMED_MAX = 16
 """Sockets that may wait for it at once: whoever was not let in must not take the places of those who were."""
 
 MESSAGES = Rate(per_s=500.0, at_once=2000.0)
-"""Messages of one socket, Stop apart. A thumb that holds sends ten a second, a poor script a thousand for a moment; whoever sends more
-than that is cut off, before reading it takes a tenth of a small board."""
+"""Messages of one socket, Stop apart. A thumb that holds sends ten a second, a poor script a thousand for a moment; whoever sends
+more than that is cut off, before reading it takes a tenth of a small board."""
 
 SOCKETS_EACH = 16
 """Sockets of one phone or key: its tabs, and some that are not known yet to be gone."""

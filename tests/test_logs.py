@@ -3,11 +3,13 @@
 import io
 import json
 import logging
+from collections.abc import Iterator
 from typing import Literal
 
+import httpx
 import pytest
 
-from geartender.logs import BURST, KINDS_MAX, PERIOD_S, Lines, RateLimit
+from geartender.logs import BURST, KINDS_MAX, PERIOD_S, TOO_TALKATIVE, Lines, RateLimit, set_up_logs
 
 
 class Said:
@@ -92,3 +94,25 @@ def test_ever_new_words_do_not_fill_the_memory(said: Said) -> None:
         said.log.info(f"kind {number}")  # noqa: G004 - as careless as can be
     assert isinstance(limit, RateLimit)
     assert len(limit._kinds) == KINDS_MAX
+
+
+@pytest.fixture
+def _as_before() -> Iterator[None]:
+    root, quiet = logging.getLogger(), [logging.getLogger(name) for name in TOO_TALKATIVE]
+    before = root.handlers[:], root.level, [one.level for one in quiet]
+    yield
+    root.handlers[:], level, levels = before
+    root.setLevel(level)
+    for one, was in zip(quiet, levels, strict=True):
+        one.setLevel(was)
+
+
+@pytest.mark.usefixtures("_as_before")
+def test_the_address_of_a_webhook_is_not_said_by_the_library_that_asks_it() -> None:
+    stream = io.StringIO()
+    set_up_logs("text", "debug", stream, lambda: 0.0)
+    with httpx.Client(transport=httpx.MockTransport(lambda _: httpx.Response(204))) as client:
+        client.post("https://hooks.example/token-of-mine")
+    logging.getLogger("geartender.api").debug("told")
+    assert "token-of-mine" not in stream.getvalue()
+    assert "told" in stream.getvalue()

@@ -21,6 +21,9 @@ PERIOD_S = 60.0
 KINDS_MAX = 200
 """Kinds of lines that are remembered; there are about a hundred in the program."""
 
+TOO_TALKATIVE = ("httpx", "httpcore")
+"""Libraries that would name each address they ask, and the address of somebody's webhook may be a secret."""
+
 PRIORITY = {logging.CRITICAL: 2, logging.ERROR: 3, logging.WARNING: 4, logging.INFO: 6, logging.DEBUG: 7}
 """syslog's levels (RFC 5424 section 6.2.1), which journald takes from a line that begins with one."""
 
@@ -98,3 +101,5 @@ def set_up_logs(
     handler.setFormatter(Lines(form, priorities=priorities))
     handler.addFilter(RateLimit(now))
     logging.basicConfig(level=level.upper(), handlers=[handler], force=True)
+    for name in TOO_TALKATIVE:
+        logging.getLogger(name).setLevel(logging.WARNING)

@@ -122,6 +122,10 @@ class Board:
         """What the service has said on standard error."""
         return (self.root / "journal").read_text()
 
+    def stop(self) -> None:
+        """End the service."""
+        subprocess.run([self.folder / "bin/systemctl", f"--root={self.root}", "stop", "geartender.service"], check=True)
+
     def command(self, *arguments: str | Path) -> subprocess.CompletedProcess[str]:
         """The installed command."""
         python = self.root / "opt/geartender/current/bin/python"

@@ -1,8 +1,10 @@
 """A new version beside the old one: it takes over when it is healthy, and the old one comes back with its data when it is not."""
 
 import json
+import shutil
 import sqlite3
 import urllib.request
+import zipfile
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -44,17 +46,22 @@ def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def board(tmp_path_factory: pytest.TempPathFactory, wheel: Path) -> Iterator[Board]:
     """One on which this version runs."""
     one = Board(tmp_path_factory.mktemp("board"))
-    assert one.install("--wheel", wheel).returncode == 0
-    one.configure(ridge_vent())
-    one.runs()
     # A broken version is given up after seconds here, not after the minute that a small board may need.
     release = one.deploy / "release.sh"
     release.write_text(release.read_text().replace("healthy_within_s=60", "healthy_within_s=8"))
-    one.make_key()
-    done = one.install("--wheel", wheel)
-    assert done.returncode == 0, done.stderr
+    set_up(one, wheel)
     yield one
-    one.install("--uninstall")
+    one.stop()
+
+
+def set_up(board: Board, wheel: Path) -> None:
+    """What the README says: install, fill the configuration in, install again, which starts it; a key for the tests."""
+    assert board.install("--wheel", wheel).returncode == 0
+    board.configure(ridge_vent())
+    board.runs()
+    board.make_key()
+    done = board.install("--wheel", wheel)
+    assert done.returncode == 0, done.stderr
 
 
 def health(board: Board) -> dict[str, object]:
@@ -126,3 +133,36 @@ def test_a_good_version_takes_over_with_the_data_and_the_one_before_stays(board:
     releases = {path.name for path in (board.root / "opt/geartender").iterdir()} - {"current"}
     assert releases == {before, board.in_force}
     assert (board.root / "var/lib/geartender/before-update/geartender.db").exists()
+
+
+def test_a_backup_brings_everything_back_on_a_fresh_card(board: Board, wheel: Path, tmp_path: Path) -> None:
+    put_sequence(board, "from-the-old-card")
+    old_key = board.let_in["Authorization"].split()[1]
+    archive = tmp_path / "all.zip"
+    saved = board.command("backup", archive, "--url", f"http://127.0.0.1:{board.port}", "--key", old_key)
+    assert saved.returncode == 0, saved.stderr
+    assert old_key.encode() not in b"".join(
+        zipfile.ZipFile(archive).read(name) for name in zipfile.ZipFile(archive).namelist()
+    )
+
+    fresh = Board(tmp_path)
+    # That the program itself comes onto an empty card is shown in test_install.py; to make it once more would only take time.
+    (release,) = (board.root / "opt/geartender").glob("0.1.0-*")
+    shutil.copytree(release, fresh.root / "opt/geartender" / release.name, symlinks=True)
+    set_up(fresh, wheel)
+    try:
+        assert sequences(fresh) == []
+        new_key = fresh.let_in["Authorization"].split()[1]
+        put = fresh.command("restore", archive, "--yes", "--url", f"http://127.0.0.1:{fresh.port}", "--key", new_key)
+        assert put.returncode == 0, put.stderr
+        assert "from-the-old-card" in sequences(fresh)
+        assert health(fresh)["ready"] is False  # no board is plugged in here
+        notices = json.loads(
+            fresh.command("notices", "--json", "--url", f"http://127.0.0.1:{fresh.port}", "--key", new_key).stdout
+        )
+        assert "restored" in {one["kind"] for one in notices}
+        # Who is let in is not in a backup: the old key is worth nothing here.
+        refused = fresh.command("notices", "--url", f"http://127.0.0.1:{fresh.port}", "--key", old_key)
+        assert (refused.returncode, "key" in refused.stderr.lower()) == (4, True)
+    finally:
+        fresh.stop()

@@ -10,9 +10,9 @@ SOMEWHERE = ("192.0.2.1", 9)
 
 def address() -> str:
     """The address that this machine has in its network; that of itself alone where it is in none."""
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        try:
+    try:
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
             probe.connect(SOMEWHERE)
-        except OSError:
-            return "127.0.0.1"
-        return str(probe.getsockname()[0])
+            return str(probe.getsockname()[0])
+    except OSError:  # no network, or a sandbox that allows none
+        return "127.0.0.1"

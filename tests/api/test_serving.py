@@ -1,7 +1,9 @@
 """The application behind its real server, on real sockets."""
 
 import json
+import os
 import signal
+import socket
 import subprocess
 import time
 from collections.abc import Callable, Iterator
@@ -139,3 +141,52 @@ def test_serve_drives_what_its_configuration_names(tmp_path: Path) -> None:
             process.terminate()
             process.communicate(timeout=15)
     assert serve.returncode == 0
+
+
+def test_a_socket_that_the_service_manager_hands_over_is_used(tmp_path: Path) -> None:
+    """As systemd does it (sd_listen_fds(3)): the third descriptor, and two words in the environment."""
+    config = tmp_path / "geartender.toml"
+    config.write_text(
+        f'[service]\nport = 1\n[[servo]]\nname = "vent"\nport = "{tmp_path}/none"\nbuild = "{ridge_vent()}"\n'
+    )
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+        port = listening.getsockname()[1]
+        become = 'exec 3<&"$1"; shift; LISTEN_FDS=1 LISTEN_PID=$$ exec "$@"'
+        command = ["bash", "-c", become, "bash", str(listening.fileno()), *COMMAND, "serve", "--config", str(config)]
+        with subprocess.Popen(
+            command, pass_fds=[listening.fileno()], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
+        ) as process:
+            try:
+                assert process.stdout is not None
+                assert process.stdout.readline().strip() == f"http://127.0.0.1:{port}/"
+                assert httpx.get(f"http://127.0.0.1:{port}/healthz").json()["alive"]
+            finally:
+                process.terminate()
+
+
+def test_ready_is_told_once_requests_are_answered_and_the_end_as_well(tmp_path: Path) -> None:
+    config = tmp_path / "geartender.toml"
+    config.write_text(
+        f'[service]\nport = 0\n[[servo]]\nname = "vent"\nport = "{tmp_path}/none"\nbuild = "{ridge_vent()}"\n'
+    )
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(str(tmp_path / "notify"))
+        manager.settimeout(20)
+        environment = {**os.environ, "NOTIFY_SOCKET": str(tmp_path / "notify"), "WATCHDOG_USEC": "400000"}
+        command = [*COMMAND, "serve", "--config", str(config)]
+        with subprocess.Popen(
+            command, env=environment, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
+        ) as process:
+            try:
+                heard = []
+                while "READY=1" not in heard:
+                    heard.append(manager.recv(100).decode())
+                assert process.stdout is not None
+                url = process.stdout.readline().strip()
+                assert httpx.get(f"{url}healthz").json()["alive"]
+                while heard[-3:] != ["WATCHDOG=1"] * 3:
+                    heard.append(manager.recv(100).decode())
+            finally:
+                process.terminate()
+            while "STOPPING=1" not in heard:
+                heard.append(manager.recv(100).decode())

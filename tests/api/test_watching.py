@@ -61,6 +61,11 @@ def test_why_it_is_not_ready_is_said_in_plain_words(trouble: Trouble | None, rep
     assert says in reason
 
 
+def test_a_servo_without_values_yet_is_not_ready_though_it_is_connected() -> None:
+    (reason,) = reasons_not_ready(None, {"vent": link()}, ["vent"])
+    assert reason == "vent: connected, and waiting for its first values"
+
+
 def samples(exposition: str) -> dict[str, dict[tuple[tuple[str, str], ...], float]]:
     found: dict[str, dict[tuple[tuple[str, str], ...], float]] = {}
     for family in text_string_to_metric_families(exposition):

@@ -42,6 +42,17 @@ def test_with_its_socket_handed_in_it_is_exposed_by_a_half_at_most(root: Path) -
     assert judged.returncode == 0, judged.stdout + judged.stderr
 
 
+def test_the_readme_tells_the_figures_that_are_measured(root: Path) -> None:
+    told = re.findall(
+        r"(\d\.\d) of 10|no network at all \((\d\.\d)\)", " ".join((DEPLOY.parent / "README.md").read_text().split())
+    )
+    measured = []
+    for prepare in (lambda _: None, with_socket):
+        prepare(root)
+        measured += re.findall(r"geartender\.service: (\d\.\d)", exposure(root, "geartender.service", 10).stdout)
+    assert [plain or handed_in for plain, handed_in in told] == measured
+
+
 def test_an_open_service_would_be_found_out(root: Path) -> None:
     unit = root / UNITS / "geartender.service"
     unit.write_text(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from importlib.metadata import version
 
 from fastapi import APIRouter, Request, Response
@@ -14,7 +14,7 @@ from geartender.api.metrics import MEDIA_TYPE
 from geartender.api.models import Health, LinkHealth
 from geartender.api.openapi import problems
 from geartender.firmware.version import VERSION as FIRMWARE_VERSION
-from geartender.servo.models import LinkReport
+from geartender.servo.models import LinkReport, ServoState
 from geartender.store.trouble import TELLS, Trouble
 
 router = APIRouter(tags=["service"])
@@ -34,7 +34,8 @@ async def healthz(request: Request, service: ServiceDep) -> Health:
     trouble = service.store.trouble
     shown = {name: servo.snapshot() for name, servo in service.servos.items()}
     links = {name: one.link for name, one in shown.items()}
-    reasons = list(reasons_not_ready(trouble, links))
+    waiting = [name for name, one in shown.items() if one.state is ServoState.OFFLINE]
+    reasons = list(reasons_not_ready(trouble, links, waiting))
     return Health(
         alive=True,
         ready=not reasons,
@@ -63,8 +64,10 @@ async def metrics(service: ServiceDep) -> Response:
     return Response(service.metrics.exposition(), headers={"Content-Type": MEDIA_TYPE})
 
 
-def reasons_not_ready(trouble: Trouble | None, links: Mapping[str, LinkReport]) -> Iterator[str]:
-    """In plain words, why the service cannot do its work just now."""
+def reasons_not_ready(
+    trouble: Trouble | None, links: Mapping[str, LinkReport], waiting: Collection[str] = ()
+) -> Iterator[str]:
+    """In plain words, why the service cannot do its work just now. `waiting` names the servos without live values."""
     if trouble is not None:
         yield TELLS[trouble]
     for name, link in links.items():
@@ -72,5 +75,7 @@ def reasons_not_ready(trouble: Trouble | None, links: Mapping[str, LinkReport]) 
             yield f"{name}: the firmware speaks another protocol; run: geartender firmware install"
         elif link.state != "connected":
             yield f"{name}: no link to the firmware: {link.reason or link.state}"
+        elif name in waiting:
+            yield f"{name}: connected, and waiting for its first values"
         elif link.firmware_version != FIRMWARE_VERSION:
             yield f"{name}: its firmware is {link.firmware_version}, not {FIRMWARE_VERSION}; run: geartender firmware install"

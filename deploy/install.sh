@@ -123,8 +123,10 @@ enable() {
 }
 
 install_all() {
+  need_python
   make_user
   make_folders
+  finish_what_was_cut_off
   make_release
   if [ "$(readlink "$opt/current" 2>/dev/null)" = "$release" ]; then
     put_system_files "$release"

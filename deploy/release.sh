@@ -5,11 +5,14 @@ healthy_within_s=60    # s; a slow board starts in 20, and a large database chan
 live() { [ -d "$root/run/systemd/system" ]; }
 ctl() { systemctl ${root:+--root="$root"} "$@"; }
 
+need_python() {
+  python=$(pick_python) || { [ -z "$root" ] && add_packages python3 python3-venv && python=$(pick_python); } \
+    || { say "Python 3.11 or newer, with venv, is needed."; exit 1; }
+}
+
 # The virtual environment of a release, its address by the name it will have on the system itself.
 make_release() {
   local work name
-  python=$(pick_python) || { [ -z "$root" ] && add_packages python3 python3-venv && python=$(pick_python); } \
-    || { say "Python 3.11 or newer, with venv, is needed."; exit 1; }
   work=$(mktemp -d)
   trap "rm -rf '$work'" EXIT
   [ -n "$wheel" ] || build_wheel "$python" "$work"
@@ -75,25 +78,44 @@ change_over() {
   local ran=no
   if live && ctl is-active --quiet geartender.service; then ran=yes; ctl stop geartender.service; fi
   copy_data
+  echo "$old" > "$opt/updating"    # what to go back to, should the power fail from here on
   put_system_files "$release"
   point_to "$release"
-  if [ $ran = no ]; then enable; forget_others "$old"; say "Updated to $release; it did not run before, so it was not started."; return; fi
+  if [ $ran = no ]; then enable; rm "$opt/updating"; forget_others "$old"; say "Updated to $release; it did not run before, so it was not started."; return; fi
   ctl daemon-reload
   if ctl start geartender.service && healthy "$version"; then
     enable
+    rm "$opt/updating"
     forget_others "$old"
     say "Updated to $release. The version before, $old, and the data as it was are kept until the next update."
     return
   fi
   say "The new version does not show itself healthy; going back to $old. Why: journalctl -u geartender"
+  go_back "$old"
+  exit 1
+}
+
+# go_back RELEASE: to what ran before the update, with the data as it was.
+go_back() {
   ctl stop geartender.service || true
   take_data_back
-  put_system_files "$old"
-  point_to "$old"
+  put_system_files "$1"
+  point_to "$1"
+  rm -f "$opt/updating"
   ctl daemon-reload
-  if ctl start geartender.service && healthy "${old%-*}"; then say "$old runs again, with the data as it was."
-  else say "$old does not run either: journalctl -u geartender"; fi
-  exit 1
+  if ctl start geartender.service && healthy "${1%-*}"; then say "$1 runs again, with the data as it was."
+  else say "$1 does not run either: journalctl -u geartender"; fi
+}
+
+# An update that the power or a closed lid has cut off: the new version stays if it is healthy, else the old one comes back first.
+finish_what_was_cut_off() {
+  [ -f "$opt/updating" ] && live || return 0
+  local old now
+  old=$(cat "$opt/updating")
+  now=$(readlink "$opt/current")
+  say "The last update was cut off; looking whether $now is healthy."
+  if healthy "${now%-*}"; then rm "$opt/updating"
+  else say "It is not; going back to $old first."; go_back "$old"; fi
 }
 
 point_to() {

@@ -14,9 +14,11 @@ SEED = 20_240
 #: These run real processes in real time. deploy/test.sh puts them before the others, and never two browsers at once.
 REAL_TIME = (
     "tests/api/test_fuzz.py",
+    "tests/access/test_guesses.py",
     "tests/api/test_serving.py",
     "tests/browser/",
     "tests/cli/test_doctor.py",
+    "tests/cli/test_access.py",
     "tests/cli/test_driving.py",
     "tests/cli/test_keeping.py",
     "tests/cli/test_sequences.py",

@@ -52,7 +52,9 @@ async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         yield
 
 
-def run(test: Callable[[Kit], Awaitable[None]], *, service: dict[str, Any] | None = None, **options: Any) -> None:
+def run(
+    test: Callable[[Kit], Awaitable[None]], *, service: dict[str, Any] | None = None, seed: int = 0, **options: Any
+) -> None:
     """Run a test against the application on virtual time; `service` is that section of its configuration.
 
     It lets anybody in, unless `anybody` says otherwise.
@@ -69,7 +71,7 @@ def run(test: Callable[[Kit], Awaitable[None]], *, service: dict[str, Any] | Non
         async with lifespan(app), httpx.AsyncClient(transport=transport, base_url=ORIGIN) as http:
             await test(Kit(app, http, servo))
 
-    run_virtual(main, opener=lambda _: IdlePort())
+    run_virtual(main, seed, lambda _: IdlePort())
 
 
 class Socket:

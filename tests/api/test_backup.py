@@ -17,6 +17,7 @@ from geartender.store.archive import ArchiveError, ArchiveWriter, read_archive
 from geartender.store.journal_rows import Search
 from geartender.world import World
 from geartender.world.virtual import run_virtual
+from tests.access.people import admissions, script, shut
 from tests.api.kit import Kit, run
 from tests.store.cluster import cluster
 from tests.store.kit import address, opened
@@ -170,6 +171,48 @@ def test_a_damaged_database_is_put_beside_and_the_backup_in_its_place(tmp_path: 
 
     run_virtual(after)
     assert (tmp_path / "a.db.before-restore").read_bytes().startswith(b"worn out")
+
+
+def test_phones_and_keys_come_back_with_a_backup_but_none_that_was_revoked_since() -> None:
+    async def scenario(kit: Kit) -> None:
+        mine, old = await script(kit, name="mine"), await script(kit, name="old")
+        archive = (await kit.http.get("/api/v1/backup", headers=mine)).content
+        register = admissions(kit).register
+        await admissions(kit).revoke(register.listed()[1].id, "the test")
+        new = await script(kit, name="new")
+        answer = await kit.http.put("/api/v1/backup", content=archive, headers={**ZIP, **mine})
+        assert answer.json()["let_in"] == []
+        codes = [(await kit.http.get("/api/v1/me", headers=one)).status_code for one in (mine, old, new)]
+        assert codes == [200, 401, 200]
+        archives.append(archive)
+        keys.append(mine)
+
+    async def on_a_fresh_card(kit: Kit) -> None:
+        boss = await script(kit, name="boss")
+        answer = await kit.http.put("/api/v1/backup", content=archives[0], headers={**ZIP, **boss})
+        assert answer.json()["let_in"] == ["mine", "old"]
+        assert (await kit.http.get("/api/v1/me", headers=keys[0])).json()["name"] == "mine"
+        assert (await kit.http.get("/api/v1/me", headers=boss)).json()["name"] == "boss"
+        (notice,) = (await kit.http.get("/api/v1/notices", headers=boss)).json()["items"]
+        assert "Let in again: mine, old." in notice["text"]
+
+    archives: list[bytes] = []
+    keys: list[dict[str, str]] = []
+    shut(scenario)
+    shut(on_a_fresh_card, seed=7)
+
+
+def test_an_archive_of_before_there_were_keys_is_read_all_the_same() -> None:
+    async def scenario(kit: Kit) -> None:
+        await fill(kit.app.state.service.store)
+        archive = (await kit.http.get("/api/v1/backup")).content
+        sums = json.loads(zipfile.ZipFile(io.BytesIO(archive)).read("checksums.json"))
+        del sums["credentials.jsonl"]
+        older = changed(changed(archive, "credentials.jsonl", None), "checksums.json", json.dumps(sums).encode())
+        answer = await kit.http.put("/api/v1/backup", content=older, headers=ZIP)
+        assert (answer.status_code, answer.json()["documents"]) == (200, 3)
+
+    run(scenario)
 
 
 @pytest.mark.postgresql

@@ -200,6 +200,7 @@ class _Resting:
                 await admissions.close()
                 await store.close()
 
+        os.umask(0o077)  # what the service keeps is for its own user
         with _left_to_its_owner(self._settings.service.data_dir):
             return asyncio.run(main())
 

@@ -104,6 +104,7 @@ def _serve(settings: Settings, simulation: Simulation | None, *, anybody: bool) 
 
     to_journal = "JOURNAL_STREAM" in os.environ
     set_up_logs(settings.log.format, settings.log.level, sys.stderr, time.monotonic, priorities=to_journal)
+    os.umask(0o077)  # what the service keeps is for its own user
     say(CAUTION)
     bound = inherited_socket(os.environ) or listening_socket(settings.service.host, settings.service.port)
     service = settings.service.model_copy(update={"port": bound.getsockname()[1]})

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import getpass
+import re
 import secrets
 import socket
 from collections.abc import Mapping
@@ -12,7 +13,7 @@ from typing import Any
 import httpx
 
 from geartender.client.problems import refusal_from
-from geartender.errors import GeartenderError, Unreachable
+from geartender.errors import GeartenderError, Unauthenticated, Unreachable
 
 TIMEOUT_S = 10.0
 """s; a service on the slowest board answers in a tenth of it."""
@@ -22,6 +23,8 @@ LONG_TIMEOUT_S = 600.0
 
 TRIES = 3
 """A radio that swallows three requests in a row is not there."""
+
+_KEY = re.compile(r"[\x21-\x7e]{1,128}")
 
 Json = Any
 Headers = Mapping[str, str]
@@ -38,6 +41,10 @@ class Http:
     def __init__(self, url: str, key: str | None, name: str | None, transport: httpx.BaseTransport | None) -> None:
         headers = {"Geartender-Client": name or own_name()}
         if key is not None:
+            if not _KEY.fullmatch(key):
+                raise Unauthenticated(
+                    "That is no key: a key is 1 to 128 characters, with no space in it. It was not sent."
+                )
             headers["Authorization"] = f"Bearer {key}"
         self.url = url.rstrip("/")
         self._http = httpx.Client(

@@ -51,7 +51,9 @@ async def use_everything(kit: Kit) -> tuple[set[str], Headers]:
     return secrets | {PASSPHRASE, WRONG_KEY, WRONG_PASSPHRASE}, boss
 
 
-def test_no_secret_is_in_the_log_the_journal_the_figures_a_backup_or_the_database(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
+def test_no_secret_is_in_the_log_the_journal_the_figures_a_backup_or_the_database(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture
+) -> None:
     seen: dict[str, Any] = {}
 
     async def test(kit: Kit) -> None:

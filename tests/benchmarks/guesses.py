@@ -79,7 +79,7 @@ class Guesses:
             while self._left > 0:
                 self._left -= 1
                 guess = next(guesses)
-                answer = await http.request(**guess)
+                answer = await asked(http, guess)
                 self.seen.guesses[f"{guess['url']} {answer.status_code}"] += 1
                 if answer.status_code not in (401, 403, 429):
                     self.seen.got_in.append(f"{answer.status_code} {guess}")
@@ -109,7 +109,8 @@ class Guesses:
         """A script with its key, again and again."""
         async with client(self._url, GOOD) as http:
             while True:
-                answer = await http.get("/api/v1/me", headers={"Authorization": f"Bearer {self._key}"})
+                headers = {"Authorization": f"Bearer {self._key}"}
+                answer = await asked(http, {"method": "GET", "url": "/api/v1/me", "headers": headers})
                 self._note("key", answer.status_code == 200, answer)
                 await asyncio.sleep(GOOD_EVERY_S)
 
@@ -128,7 +129,7 @@ class Guesses:
 
     async def _patiently(self, http: httpx.AsyncClient, request: dict[str, Any]) -> httpx.Response:
         for _ in range(TRIES_MAX):
-            answer = await http.request(**request)
+            answer = await asked(http, request)
             if answer.status_code != 429:
                 return answer
             self.seen.waited += 1
@@ -139,6 +140,14 @@ class Guesses:
         self.seen.right[what] += 1
         if not got_in:
             self.seen.failed.append(f"{what}: {answer.status_code} {answer.text[:200]}")
+
+
+async def asked(http: httpx.AsyncClient, request: dict[str, Any]) -> httpx.Response:
+    """The answer; asked again where the service had closed an idle connection just then."""
+    try:
+        return await http.request(**request)
+    except httpx.RemoteProtocolError:
+        return await http.request(**request)
 
 
 def pairing(**given: str) -> dict[str, Any]:

@@ -71,7 +71,8 @@ def test_the_page_its_files_and_its_socket_all_come_by_the_path(context: Browser
         page.get_by_role("link", name=view.capitalize(), exact=True).click()
         expect(page.locator(f'[data-section="{view}"]')).to_be_visible()
     assert {url for url in asked if not url.startswith(shed.address)} == set()
-    assert [socket.url for socket in sockets] == [shed.address.replace("https:", "wss:") + "api/v1/live"]
+    # On a busy machine it may have been opened again; the way is always the same.
+    assert {socket.url for socket in sockets} == {shed.address.replace("https:", "wss:") + "api/v1/live"}
     assert errors == []
     # It asks whether there is a simulation to show; here there is none.
     assert set(refused) <= {f"{shed.address}api/v1/simulation"}

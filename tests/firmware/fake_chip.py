@@ -58,6 +58,28 @@ class Counter(Registers):
         return self.stale.popleft() if self.stale else self.word()
 
 
+class Ages(Registers):
+    """The receive queues of the two machines that time the sensors: stale words first, then a fresh one each time."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.rounds = [r.AGE_TOP, r.AGE_TOP]
+        self.stale: list[deque[int]] = [deque(), deque()]
+        self.running = True
+        self._looked = [False, False]
+
+    def __getitem__(self, index: int) -> int:
+        if index != r.PIO_LEVELS:
+            machine = index - r.PIO_RECEIVED - 1
+            return self.stale[machine].popleft() if self.stale[machine] else self.rounds[machine]
+        levels = 0
+        for machine, stale in enumerate(self.stale):
+            self._looked[machine] = not self._looked[machine]
+            waiting = len(stale) or int(self.running and not self._looked[machine])
+            levels |= waiting << 8 * machine + 12
+        return levels
+
+
 class Pins(Registers):
     """The pins as the processor sees them: levels in, set and clear out."""
 

@@ -15,11 +15,11 @@ from geartender.firmware.lines import encode
 from geartender.firmware.memory import Memory
 from geartender.firmware.version import PROTOCOL
 from geartender.servo.settings import firmware_settings, setting_lines
-from geartender.simulator.board import CPythonBoard
+from geartender.simulator.board import CPythonBoard, age_word
 from geartender.simulator.mechanics import Mechanics
 from geartender.simulator.plant import plant_of
 from tests.build.test_mistakes import changed
-from tests.firmware.fake_chip import MODULES, PERIOD, Chip, Counter, Pins, Registers, Restarted, board_file
+from tests.firmware.fake_chip import MODULES, PERIOD, Ages, Chip, Counter, Pins, Registers, Restarted, board_file
 from tests.firmware.interpreter import FIRMWARE
 
 WIRED = {"pins.tx": 0, "pins.rx": 1}
@@ -37,9 +37,9 @@ class Rig:
     def __init__(self, folder: str, chip: Chip, module: Any) -> None:
         self.chip = chip
         self.program = module.Program(folder)
-        self.counter, self.pins, self.slice = Counter(), Pins(), Registers()
+        self.counter, self.ages, self.pins, self.slice = Counter(), Ages(), Pins(), Registers()
         self.board = self.program.chip
-        self.board.pio, self.board.sio = self.counter, self.pins
+        self.board.pio, self.board.pio_1, self.board.sio = self.counter, self.ages, self.pins
         if hasattr(self.board, "bridge"):
             self.board.bridge.slice_a = self.board.bridge.slice_b = self.slice
 
@@ -107,6 +107,24 @@ def test_counts_go_on_over_every_wrap(tmp_path: Any, chip: Chip, module: Any, st
         rig.counter.count += step
         rig.tick()
     assert rig.program.core.state[t.COUNT_IN] == sum(steps) % 2**30
+
+
+def test_the_newest_edge_of_either_sensor_is_the_one_that_is_timed(tmp_path: Any, chip: Chip, module: Any) -> None:
+    rig = wired(tmp_path, chip, module)
+    made = [entry for entry in chip.log if entry[0] == "StateMachine"]
+    assert [(entry[1], entry[-1]["freq"], entry[-1]["jmp_pin"].args[0]) for entry in made[1:]] == [
+        (5, 32_768_000, 2),
+        (6, 32_768_000, 3),
+    ]
+    state = rig.program.core.state
+    for rounds, age in (([900, 20], 80), ([3, 20], 12), ([-5, 2**31 - 1], 65536), ([16_384, 16_383], 65532)):
+        rig.ages.rounds = rounds
+        rig.ages.stale[0].extend([1, 1, 1, 1])
+        rig.tick()
+        assert state[t.AGE_IN] == age
+    rig.ages.running = False
+    rig.tick()
+    assert state[t.AGE_IN] == t.TICK_AGE, "without its clock the tick goes by the count alone"
 
 
 def test_impossible_changes_are_added_up_over_their_wrap(tmp_path: Any, chip: Chip, module: Any) -> None:
@@ -254,12 +272,14 @@ def test_a_home_and_a_move_by_register_are_those_of_the_simulator(tmp_path: Any,
             encode(f"{turn // 30 + 1} {requests[turn // 30]}") if turn % 30 == 0 and turn // 30 < len(requests) else b""
         )
         rig.counter.count = bodies[0].counts
+        rig.ages.rounds[turn % 2] = age_word(bodies[0].edge_age_s, 2000) // r.ROUND
+        rig.ages.rounds[1 - turn % 2] = r.AGE_TOP
         rig.pins[r.SIO_IN] = (0 if bodies[0].home_mark else 1) << 4
         rig.tick()
         if line:
             chip.received.append(line)
         rig.program.turn()
-        expected = other.tick(bodies[1].counts, bodies[1].home_mark, 0, line)
+        expected = other.tick(bodies[1].counts, bodies[1].home_mark, 0, line, age=age_word(bodies[1].edge_age_s, 2000))
         state = rig.program.core.state
         assert (state[t.DUTY_OUT], state[t.BRIDGE_OUT]) == (expected.duty, expected.driven)
         a, b = rig.levels()
@@ -270,7 +290,7 @@ def test_a_home_and_a_move_by_register_are_those_of_the_simulator(tmp_path: Any,
 
 
 def test_the_slots_that_machine_code_names_anew_are_the_ticks() -> None:
-    for name in ("COUNT_IN", "HOME_IN", "ILLEGAL_IN", "DUTY_OUT", "BRIDGE_OUT"):
+    for name in ("COUNT_IN", "HOME_IN", "ILLEGAL_IN", "AGE_IN", "DUTY_OUT", "BRIDGE_OUT"):
         assert getattr(r, name) == getattr(t, name)
 
 
@@ -279,8 +299,8 @@ def test_the_pulse_is_measured_beside_the_processor_and_taken_by_the_main_loop(
 ) -> None:
     rig = wired(tmp_path, chip, module, pulse__enabled=True)
     made = [entry for entry in chip.log if entry[0] == "StateMachine"]
-    assert [entry[1] for entry in made] == [0, 4], "the counter has its block for itself"
-    assert made[1][-1]["freq"] == 32_000_000
+    assert [entry[1] for entry in made] == [0, 5, 6, 4], "the counter has its block for itself"
+    assert made[3][-1]["freq"] == 32_000_000
     assert ("Pin", 9, 0, 3, {}) in chip.log, "a loose wire is pulled low"
     for _ in range(10):
         chip.widths.append(1500 * 16)
@@ -291,7 +311,7 @@ def test_the_pulse_is_measured_beside_the_processor_and_taken_by_the_main_loop(
 
 def test_without_a_pulse_in_the_sheet_its_pin_is_left_alone(tmp_path: Any, chip: Chip, module: Any) -> None:
     wired(tmp_path, chip, module)
-    assert chip.names().count("StateMachine") == 1
+    assert [entry[1] for entry in chip.log if entry[0] == "StateMachine"] == [0, 5, 6]
 
 
 def test_the_display_is_drawn_from_the_main_loop_on_the_bus_of_its_pins(tmp_path: Any, chip: Chip, module: Any) -> None:

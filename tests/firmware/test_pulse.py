@@ -235,8 +235,8 @@ def test_a_lever_that_was_pushed_at_rest_comes_back() -> None:
     bench = led()
     rested(bench, 1600.0)
     there = bench.angle_deg
-    bench.sim.mechanics._motor += 1.0
-    bench.sim.mechanics._output += 1.0 / bench.sim.plant.gear.ratio
+    bench.sim.mechanics._motor += 1.3
+    bench.sim.mechanics._output += 1.3 / bench.sim.plant.gear.ratio
     assert bench.until(lambda: bench.telemetry["state"] == "moving", 0.5)
     assert bench.until(lambda: bench.telemetry["state"] == "ready", 3.0)
     assert bench.angle_deg == pytest.approx(there, abs=1.01 / bench.per_deg)

@@ -31,8 +31,12 @@ def test_jam_holds_the_output_and_free_lets_it_go(bench):
     held = bench.sim.truth().output_deg
     bench.run(0.05)
     assert bench.sim.truth().output_deg == held
+    assert bench.until(lambda: bench.telemetry["state"] == "faulted", 1.0)
     bench.sim.command("free")
-    bench.run(0.2)
+    assert bench.ask("reset") == ["ok"]
+    bench.arm()
+    assert bench.ask("turn", 51, bench.after(0.2), round(10.0 * bench.per_deg * FINE), 0) == ["ok"]
+    bench.run(0.5)
     assert bench.sim.truth().output_deg > held
 
 

@@ -16,6 +16,8 @@ import utime
 
 from . import registers as r
 from . import tick as t
+from .age import CLOCK_HZ as AGE_HZ
+from .age import age
 from .core import Core
 from .counter import quadrature
 from .display import Display
@@ -91,8 +93,9 @@ class Chip:
         self.wiring[r.HOME_PIN] = settings.get("pin_home")
         self.wiring[r.HOME_LEVEL] = settings.get("home_level")
         machine.Pin(settings.get("pin_home"), machine.Pin.IN, machine.Pin.PULL_UP)
-        self.pio, self.sio = r.PIO0, r.SIO
+        self.pio, self.pio_1, self.sio = r.PIO0, r.PIO1, r.SIO
         self.counter = _counter(settings.get("pin_disc"))
+        self.ages = [_age(sensor, settings.get("pin_disc") + sensor) for sensor in range(r.AGES)]
         self.receiver = None
         if settings.get("pin_pulse") != NO_PIN:
             self.receiver = _receiver(settings.get("pin_pulse"))
@@ -112,6 +115,7 @@ class Chip:
         began = utime.ticks_us()
         try:
             r.take(state, self.wiring, self.pio, self.sio)
+            r.take_age(state, self.pio_1)
             t.tick(state, self.core.queue)
             r.give(state, self.wiring, self.bridge.slice_a, self.bridge.slice_b, self.sio)
             note(state, self.core.log)
@@ -156,6 +160,14 @@ def _counter(pin):
     counter.exec("mov(osr, pins)")
     counter.active(1)
     return counter
+
+
+def _age(sensor, pin):
+    """Start the timing program on the pin of a sensor, behind the first machine of the second block."""
+    program = rp2.asm_pio()(age)
+    timer = rp2.StateMachine(FIRST_OF_SECOND_BLOCK + 1 + sensor, program, freq=AGE_HZ, jmp_pin=machine.Pin(pin))
+    timer.active(1)
+    return timer
 
 
 def _receiver(pin):

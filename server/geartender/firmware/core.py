@@ -28,6 +28,8 @@ class Core:
     def __init__(self, board, boot):
         self.state = array("i", [0] * t.WORDS)
         self.queue = array("i", [0] * t.QUEUE_WORDS)
+        self.state[t.USUAL] = t.USUAL_TOP
+        self.state[t.ROUGH] = t.ROUGH_TOP
         self.board = board
         self.boot = boot
         self.settings = Settings(self.state)

@@ -8,6 +8,7 @@ from .compat import const, micropython, ptr32
 
 SIO = const(0xD0000000)
 PIO0 = const(0x50200000)
+PIO1 = const(0x50300000)
 PWM = const(0x40050000)
 PWM_SLICE_BYTES = const(0x14)
 PWM_CC_BYTES = const(0x0C)
@@ -34,6 +35,9 @@ COUNTED = const(10)  # 1 from the first word on
 STUCK = const(11)  # looks at the counter in a row that found nothing new
 WIRING_WORDS = const(12)
 
+AGES = const(2)  # state machines of the second block that time the sensors, after the first
+ROUND = const(4)  # 2^-16 tick in a unit of theirs
+AGE_TOP = const(65536)
 SPINS = const(40)  # turns to wait for a fresh word: the counter offers one every 13 clocks
 COUNT_MASK = const(0xFFFFFF)
 COUNT_HALF = const(0x800000)
@@ -44,6 +48,7 @@ COUNT_IN = const(
 )  # slots of the tick's state, which machine code wants in its own file; a test holds them against tick.py
 HOME_IN = const(1)
 ILLEGAL_IN = const(3)
+AGE_IN = const(15)
 DUTY_OUT = const(4)
 BRIDGE_OUT = const(5)
 DUTY_FULL = const(10000)
@@ -79,6 +84,28 @@ def take(state, wiring, pio, sio):
         w[STUCK] = w[STUCK] + 1
     pins = ptr32(sio)
     s[HOME_IN] = 1 if ((pins[SIO_IN] >> w[HOME_PIN]) & 1) == w[HOME_LEVEL] else 0
+
+
+@micropython.viper
+def take_age(state, pio):
+    """Write how long ago the newest edge of the disc came; after the count, so that no edge is timed that was not counted."""
+    s = ptr32(state)
+    p = ptr32(pio)
+    age = AGE_TOP
+    machine = 1
+    while machine <= AGES:
+        waiting = 8 * machine + 4
+        while (p[PIO_LEVELS] >> waiting) & 15:
+            rounds = p[PIO_RECEIVED + machine]
+        spins = 0
+        while spins < SPINS and ((p[PIO_LEVELS] >> waiting) & 15) == 0:
+            spins = spins + 1
+        if spins < SPINS:
+            rounds = p[PIO_RECEIVED + machine]
+            if rounds >= 0 and rounds < AGE_TOP // ROUND and rounds * ROUND < age:
+                age = rounds * ROUND
+        machine = machine + 1
+    s[AGE_IN] = age
 
 
 @micropython.viper

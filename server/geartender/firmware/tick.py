@@ -23,6 +23,7 @@ COUNT_IN = const(0)
 HOME_IN = const(1)
 SUPPLY_IN = const(2)  # mV, 0 if not measured
 ILLEGAL_IN = const(3)  # illegal quadrature transitions since boot, modulo 2^30
+AGE_IN = const(15)  # how long ago the newest edge of the disc came, 2^-16 tick
 
 # --- outputs, taken by the board after each tick
 DUTY_OUT = const(4)  # -10000..10000
@@ -192,7 +193,7 @@ S_BLOW_NUM = const(154)
 S_BLOW_SHIFT = const(155)
 S_DISC_EDGES = const(156)
 
-SPEED_THEN = const(157)  # estimated speed at the tick before
+SPEED_THEN = const(157)  # estimated speed some ticks ago
 EDGE_COUNT = const(158)  # count when the home mark was last entered,
 EDGE_QUIET = const(159)  # ticks that it had stood at that,
 EDGE_SPAN = const(160)  # and ticks that it stood at that in all; 0 while it still does
@@ -236,7 +237,12 @@ TRACK_SPAN = const(193)
 # --- the disc
 UNEVEN_SUM = const(194)  # of the words that follow
 UNEVEN = const(195)  # where each edge lies off its place, 2^-16 count, as learned: 64 words
-WORDS = const(260)
+PLACE_THEN = const(259)  # where the newest edge but one put the disc beside the estimate, 2^-16 count
+ROUGH = const(260)  # how far two edges in a row differ in that on the average: the unevenness that is not learned
+USUAL = const(261)  # how far the disc has usually been off its model lately, 2^-16 count
+SLIP = const(262)  # the same as LAG, but that one edge that was lost counts for a quarter
+SUDDEN = const(263)  # 1: it was at speed when it began to look like a jam
+WORDS = const(264)
 
 # --- a row of the plan queue: the reference at one tick, and its differences
 ROW_T = const(0)
@@ -318,7 +324,19 @@ MISS_TOP = const(262143)  # 2^-16 count: four counts, the same
 OPPOSED_TOP = const(1120000)  # 1/16 mA
 UNSURE_GROWS = const(655)  # 2^-16 count: a hundredth a tick, what a load may do to the speed
 RIGHT_TOP = const(60)  # ticks
+RIGHT_LEAST = const(3)  # ticks that a miss is put down to at least
 LEARNING_SPEED = const(6553)  # 2^-16 count per tick: a tenth
+LEARNING = const(5)  # a thirty-second of what an edge is off goes into its place
+PLACE_TOP = const(32768)  # 2^-16 count: half of one
+TIMED_OFF = const(1000)  # 2^-16 count: what the timed place of an even disc's edge may be off
+ROUGH_TOP = const(16384)  # 2^-16 count: a quarter, what is thought of a disc that is new
+USUAL_TOP = const(26214)  # 2^-16 count: 0.4
+SLIP_TOP = const(16384)  # 2^-16 count: a quarter, of a miss
+BEHIND = const(2621)  # 2^-16 count: behind by less than 0.04 is nothing
+DREAD = const(
+    8192
+)  # 2^-16 count: behind by an eighth is enough where the blow would have twice the energy of an overload
+CLEARED = const(3277)  # 2^-16 count: behind by less than a twentieth it is over
 LOST = const(36000)  # 2^-16 count: behind by less than an edge it may be a jam, and is driven with care
 JAM = const(79000)  # by more than one that was lost, it is one
 TO_AND_FRO_TOP = const(8)
@@ -329,6 +347,7 @@ CREEP = const(2)  # counts that the lever may creep at rest before it is brought
 STEPS_TOP = const(
     15000
 )  # ticks in which the tracker stops from its highest speed, at most: the square of twice that fits
+TICK_AGE = const(65536)  # 2^-16 tick: an edge that is older did not come in this one
 SPEED_TOP = const(4194303)  # 2^-16 count per tick: 64 counts a tick, what the 2^-24 scale can hold
 
 
@@ -394,22 +413,38 @@ def _measure(state):
     bottom = (off << 16) - frac
     top = bottom + 0x10000
     edges = s[S_DISC_EDGES]
+    phase = 0
+    after = 0
     if edges:
         phase = (s[PHASE] + delta) % edges
-        after = phase + 1 if phase + 1 < edges else 0
-        if (delta == 1 or delta == -1) and (speed > LEARNING_SPEED or speed < 0 - LEARNING_SPEED):
-            # the edge that was passed lies, on the average, midway between where the disc was and where it is
-            edge = UNEVEN + (phase if delta > 0 else after)
-            seen = s[UNEVEN_SUM] // edges - (bottom if delta > 0 else top) - (speed >> 1) - s[edge]
-            seen = 0x8000 if seen > 0x8000 else (-0x8000 if seen < -0x8000 else seen)
-            seen = (seen >> 6) - (s[edge] >> 10)
-            s[edge] = s[edge] + seen
-            s[UNEVEN_SUM] = s[UNEVEN_SUM] + seen
         s[PHASE] = phase
+        after = phase + 1 if phase + 1 < edges else 0
         # all of them off alike would be the count's own place
         mean = s[UNEVEN_SUM] // edges
         bottom = bottom + s[UNEVEN + phase] - mean
         top = top + s[UNEVEN + after] - mean
+    age = s[AGE_IN]
+    if age < TICK_AGE and ((delta > 0 and speed > 0) or (delta < 0 and speed < 0)):
+        # the newest edge, and the way that the disc has gone since, say where it is; as well as the edges' places are known
+        place = (((speed >> 6) * (age >> 8)) >> 2) + (bottom if delta > 0 else top)
+        place = PLACE_TOP if place > PLACE_TOP else (0 - PLACE_TOP if place < 0 - PLACE_TOP else place)
+        size = place - s[PLACE_THEN]
+        size = size if size > 0 else 0 - size
+        s[PLACE_THEN] = place
+        rough = s[ROUGH] + ((size - s[ROUGH]) >> 5)
+        s[ROUGH] = rough
+        rough = TIMED_OFF + rough + (rough >> 2)
+        if edges and (speed > LEARNING_SPEED or speed < 0 - LEARNING_SPEED):
+            edge = UNEVEN + (phase if delta > 0 else after)
+            seen = 0 - (place >> LEARNING) - (s[edge] >> 10)
+            s[edge] = s[edge] + seen
+            s[UNEVEN_SUM] = s[UNEVEN_SUM] + seen
+        size = place + rough
+        if top > size:
+            top = size if size > bottom else bottom
+        size = place - rough
+        if bottom < size:
+            bottom = size if size < top else top
     if low < bottom:
         low = bottom
     if high > top:
@@ -423,14 +458,19 @@ def _measure(state):
     s[X_HIGH] = high - miss
     frac = frac + miss
     # the more ticks it was right before, the less each of them can be blamed for the miss
-    ticks = s[X_RIGHT] + 4
+    ticks = s[X_RIGHT] + RIGHT_LEAST
     if miss:
         s[X_RIGHT] = 0
     elif s[X_RIGHT] < RIGHT_TOP:
         s[X_RIGHT] = s[X_RIGHT] + 1
     s[LAG] = s[LAG] - (s[LAG] >> 3) + miss
-    if s[MODE] == BRAKE and s[BRAKED] < REVERSE_TICKS:
-        s[RAN_ON] = s[RAN_ON] + miss * s[BRAKE_WAY]
+    s[SLIP] = (
+        s[SLIP] - (s[SLIP] >> 3) + (SLIP_TOP if miss > SLIP_TOP else (0 - SLIP_TOP if miss < 0 - SLIP_TOP else miss))
+    )
+    if s[CAP] < 0 and s[BRAKED] < REVERSE_TICKS and delta:
+        ran = miss * s[BRAKE_WAY]
+        if ran > 0 and delta * s[BRAKE_WAY] > 0:
+            s[RAN_ON] = s[RAN_ON] + ran
     speed = speed + miss // ticks
     close = MISS_TOP if miss > MISS_TOP else (0 - MISS_TOP if miss < 0 - MISS_TOP else miss)
     close = (close * s[S_WATCH_NUM]) >> s[S_WATCH_SHIFT]
@@ -942,8 +982,10 @@ def _drop(state, rotor) -> int:
     if s[LABEL] == HOMING:
         return s[S_HOME_DROP]
     most = int(_overload(state))
-    if s[S_OVERLOAD_EASE] == 0:
-        most = most + (most >> 5)  # or an overload could never be told
+    if s[QUIET] < STUCK_TICKS:
+        most = most - (most >> 5)  # moving, its swing adds to it
+    elif s[S_OVERLOAD_EASE] == 0:
+        most = most + (most >> 6)  # or an overload could never be told
     if s[CAP] < most:
         most = s[CAP] if s[CAP] > 0 else 0
     most = most + s[S_FRICTION_MA] + (int(rotor) if int(rotor) > 0 else 0 - int(rotor))
@@ -1016,7 +1058,7 @@ def _guard(state):
     if mode == BRAKE:
         s[BRAKED] = s[BRAKED] + 1
         if s[BRAKED] >= BRAKE_TICKS:
-            if s[RAN_ON] > JAM:  # nothing had stopped it: edges had been lost
+            if s[RAN_ON] > LOST:  # nothing had stopped it: edges had been lost
                 s[FAULT] = SENSOR_ERROR
             _remove(state, BY_FAULT)
         return
@@ -1060,52 +1102,84 @@ def _guard(state):
 
 @micropython.viper
 def _guard_jam(state):
-    """A sudden jam: slower than the reference, and if it stood still now, the rotor would wind the train up to an overload."""
+    """A sudden jam: the disc falls behind, and if it stood still now, the rotor would wind the train up to an overload."""
     s = ptr32(state)
     want = s[D1_HIGH] >> 8
     way = 1 if want > 0 else -1
+    want = want * way
     speed = s[X_SPEED] * way
-    if s[LABEL] == HOMING or want * way - speed < s[S_JAM_SPEED]:
+    lag = 0 - s[LAG] * way
+    most = int(_overload(state))
+    held = (s[OPPOSED_16] >> 4) * way
+    held = 0 if held < 0 else (JAM_TOP if held > JAM_TOP else held)
+    blow = ((speed >> 6) * s[S_BLOW_NUM]) >> s[S_BLOW_SHIFT]
+    blow = 0 if blow < 0 else (JAM_TOP if blow > JAM_TOP else blow)
+    peak = held * held + blow * blow
+    over = peak - most * most
+    behind = 0 - s[SLIP] * way - BEHIND - s[ROUGH] * 2 - s[USUAL] - (s[USUAL] >> 1)
+    slow = want - speed >= s[S_JAM_SPEED]
+    jam = 0
+    if s[CAP] < 0:
+        jam = 1 if speed > 0 and behind > CLEARED else 0
+    elif over >= 0 and speed > 0 and want > speed:
+        # the worse the blow would be, the less must the disc be behind
+        jam = 1 if (behind >> 6) * (over >> 13) >= (DREAD >> 6) * ((most * most) >> 13) or (slow and lag > JAM) else 0
+    if s[LABEL] == HOMING or not (slow or jam):
+        # a disc that is off its model all the time tells nothing by it
+        lag = lag if lag > 0 else 0 - lag
+        lag = USUAL_TOP if lag > USUAL_TOP else lag
+        s[USUAL] = s[USUAL] + ((lag - s[USUAL]) >> (5 if lag > s[USUAL] else 7))
         s[SUSPECT] = 0
         s[CAP] = JAM_TOP
         return
     s[SUSPECT] = s[SUSPECT] + 1
-    most = int(_overload(state))
     nearly = most - (most >> 4)
-    if s[SUSPECT] * 2 >= s[S_STALL_MS] and s[CAP] >= nearly and speed * 8 < want * way and s[S_OVERLOAD_EASE] == 0:
+    stands = speed * 8 < want and speed * 8 > 0 - want
+    if s[QUIET] * 2 >= s[S_STALL_MS] and s[SUSPECT] > s[QUIET] and s[CAP] >= nearly and s[S_OVERLOAD_EASE] == 0:
         _fault(state, STALLED, 0)
         return
-    lag = 0 - s[LAG] * way
-    if lag < LOST or speed < 0:
-        if s[CAP] < JAM_TOP:  # it may be a load: press on gently
-            s[CAP] = s[CAP] + (s[S_OVERLOAD_MA] >> 6)
+    if jam:
+        _brake(state, way, 1 if lag > JAM else 0)
         return
-    held = (s[OPPOSED_16] >> 4) * way
-    held = 0 if held < 0 else (JAM_TOP if held > JAM_TOP else held)
-    blow = ((speed >> 6) * s[S_BLOW_NUM]) >> s[S_BLOW_SHIFT]
-    blow = JAM_TOP if blow > JAM_TOP else blow
-    certain = held * held + blow * blow >= most * most
-    if certain:
-        first = s[CAP] >= 0
-        s[CAP] = -1
-        s[BRAKE_WAY] = way
-        s[BRAKED] = 0
-        if first:
-            _drive(state)
-    else:
+    cap = s[CAP] if s[CAP] > 0 else 0
+    if behind < LOST >> 2 or speed < 0:
+        # it may be a load: press on gently
+        if cap < (nearly if stands else JAM_TOP):
+            cap = cap + (most >> (6 if stands else 3))
+    elif lag >= LOST:
         # a drive of this much would wind the train up to a bit less than an overload
-        left = nearly * nearly - held * held - blow * blow
-        s[CAP] = left // (2 * (nearly - held)) if left > 0 else 0
-    if certain and lag > JAM and s[S_OVERLOAD_EASE] == 0:
+        left = nearly * nearly - peak
+        left = left // (2 * (nearly - held)) if left > 0 else 0
+        cap = left if left < cap else cap
+    s[CAP] = cap
+
+
+@micropython.viper
+def _brake(state, way, certain):
+    """Brake the rotor at once; what is certain, or has nearly stopped it from its full speed, is a jam and takes drive away."""
+    s = ptr32(state)
+    want = s[D1_HIGH] >> 8
+    want = want if want > 0 else 0 - want
+    speed = s[X_SPEED] * int(way)
+    first = s[CAP] >= 0
+    if first:
+        s[CAP] = -1
+        s[BRAKE_WAY] = int(way)
+        s[BRAKED] = 0
+        s[RAN_ON] = 0
+        s[SUDDEN] = 1 if speed * 2 > want else 0
+    else:
+        s[BRAKED] = s[BRAKED] + 1
+    if (int(certain) or (s[SUDDEN] and speed * 4 < want)) and s[S_OVERLOAD_EASE] == 0:
         s[FAULT] = OVERLOAD
         _end(state, BY_FAULT)
         s[PENDING] = 0
-        s[RAN_ON] = 0
         s[MODE] = BRAKE
         s[LABEL] = STOPPING
         s[INTEGRAL] = 0
         s[D1_HIGH] = 0
         s[D2_HIGH] = 0
+    if first:
         _drive(state)
 
 
@@ -1148,6 +1222,7 @@ def _guard_load(state, load):
         s[STALL] = 0
         if s[LABEL] == HOMING:
             s[BUMP] = 1
+            s[OPPOSED_16] = 0  # what it met is no load
             s[R_INT] = s[COUNT]
             s[R_FRAC] = 0x800000
             s[INTEGRAL] = 0
@@ -1171,11 +1246,12 @@ def _guard_place(state):
     # away from the reference, not the way it goes, against the drive, faster and faster: a load that is braked gets slower
     want = s[D1_HIGH]
     gain = s[X_SPEED] - s[SPEED_THEN]
-    s[SPEED_THEN] = s[X_SPEED]
+    s[SPEED_THEN] = s[SPEED_THEN] + (gain >> 3)
+    loss = (s[X_SPEED] if s[X_SPEED] > 0 else 0 - s[X_SPEED]) >> 4
     if away > 2 and delta < 0 and want >= 0 and s[VOLTS] > 0:
-        s[WRONG] = s[WRONG] - delta if gain < 0 else s[WRONG] + delta
+        s[WRONG] = s[WRONG] - delta if gain <= loss else s[WRONG] + delta
     elif away < -2 and delta > 0 and want <= 0 and s[VOLTS] < 0:
-        s[WRONG] = s[WRONG] + delta if gain > 0 else s[WRONG] - delta
+        s[WRONG] = s[WRONG] + delta if gain >= 0 - loss else s[WRONG] - delta
     elif delta:
         s[WRONG] = 0
     if s[WRONG] < 0:

@@ -16,13 +16,20 @@ from typing import NamedTuple, Protocol
 from geartender import firmware
 from geartender.errors import PlantError
 from geartender.firmware import tick
+from geartender.firmware.age import ROUND
 from geartender.firmware.core import Core
 from geartender.firmware.keeping import Keeper
+from geartender.firmware.registers import AGE_TOP
 
 MACHINE_CODE = "@micropython.viper\n"
 """Left out of the copy that a 64-bit interpreter runs: its machine words would not wrap as the board's do."""
 
 DUTY_FULL = 10_000
+
+
+def age_word(seconds: float, tick_us: int) -> int:
+    """What the firmware is told of an edge that came so many seconds ago, as its own counter on the chip would."""
+    return int(min(round(seconds * 1e6 / tick_us * AGE_TOP / ROUND) * ROUND, AGE_TOP))
 
 
 class Outputs(NamedTuple):
@@ -47,10 +54,11 @@ class Board(Protocol):
         received: bytes,
         pulse: int = 0,
         levels: tuple[int, int] = (0, 0),
+        age: int = AGE_TOP,
     ) -> Outputs:
         """Do one tick and one turn of the main loop; `pulse` is the width, in 1/16 µs, of a pulse that ended in it.
 
-        `levels` are those of the disc's sensors.
+        `levels` are those of the disc's sensors, and `age` says how long ago the newest edge of theirs came, in 2^-16 tick.
         """
 
     def close(self) -> None:
@@ -81,11 +89,13 @@ class CPythonBoard:
         received: bytes,
         pulse: int = 0,
         levels: tuple[int, int] = (0, 0),
+        age: int = AGE_TOP,
     ) -> Outputs:
         """Do one tick and one turn of the main loop."""
         core, state = self.core, self.core.state
         self._levels = levels
         state[tick.COUNT_IN] = count & tick.MASK
+        state[tick.AGE_IN] = age
         state[tick.HOME_IN] = int(mark)
         state[tick.SUPPLY_IN] = supply_mv
         core.tick()
@@ -128,14 +138,15 @@ class MicroPythonBoard:
         received: bytes,
         pulse: int = 0,
         levels: tuple[int, int] = (0, 0),
+        age: int = AGE_TOP,
     ) -> Outputs:
         """Do one tick and one turn of the main loop."""
         to, back = self._process.stdin, self._process.stdout
         if to is None or back is None:
             raise PlantError(["micropython: the interpreter has no pipes."])
         pins = levels[0] | levels[1] << 1
-        given = (count & tick.MASK, mark, supply_mv, received.hex().encode(), pulse, pins)
-        to.write(b"%d %d %d %s %d %d\n" % given)
+        given = (count & tick.MASK, mark, supply_mv, received.hex().encode(), pulse, pins, age)
+        to.write(b"%d %d %d %s %d %d %d\n" % given)
         to.flush()
         words = back.readline().decode().rstrip("\n").split(" ")
         if len(words) != 4:

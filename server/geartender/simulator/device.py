@@ -10,7 +10,7 @@ from typing import TextIO
 
 from geartender.build.sheet import BuildSheet
 from geartender.errors import PlantError
-from geartender.simulator.board import DUTY_FULL, Board, CPythonBoard, MicroPythonBoard
+from geartender.simulator.board import DUTY_FULL, Board, CPythonBoard, MicroPythonBoard, age_word
 from geartender.simulator.mechanics import Mechanics, Truth
 from geartender.simulator.plant import Plant, plant_of
 from geartender.simulator.pulses import Sender
@@ -110,6 +110,7 @@ class SimulatedServo:
             received,
             self.sender.ended(self.next_us),
             body.levels,
+            age_word(body.edge_age_s, TICK_US),
         )
         self._kept = kept or self._kept
         if not self.unplugged:

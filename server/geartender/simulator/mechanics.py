@@ -93,6 +93,7 @@ class Mechanics:
         self._seen = Seen(plant, self._true_counts)
         self._hand_left = 0.0
         self._lost = 0
+        self.edge_age_s = 0.0
         self._dropping = random.Random(seed + 1)
 
     # --- looked at
@@ -271,6 +272,12 @@ class Mechanics:
         whole = math.floor(turns)
         return whole * len(self._edges) + bisect_right(self._edges, turns - whole) - 1
 
+    def _since_edge(self, edge: int) -> float:
+        """Seconds since the motor was at an edge, at the speed that it has."""
+        turn, index = divmod(edge, len(self._edges))
+        way = self._motor - (turn + self._edges[index]) * TURN
+        return max(0.0, way / self._motor_speed) if self._motor_speed else 0.0
+
     def _count(self) -> None:
         cell = self._cell()
         passed = cell - self._true_counts
@@ -279,6 +286,8 @@ class Mechanics:
             self._lost += lost if passed > 0 else -lost
         self._true_counts = cell
         self._seen.follow(cell)
+        if passed:
+            self.edge_age_s = self._since_edge(cell if passed > 0 else cell + 1)
 
 
 def _edges(plant: Plant, rng: random.Random) -> list[float]:

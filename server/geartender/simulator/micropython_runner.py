@@ -32,6 +32,7 @@ def main():
         state[t.HOME_IN] = int(words[1])
         state[t.SUPPLY_IN] = int(words[2])
         pins[0] = int(words[5])
+        state[t.AGE_IN] = int(words[6])
         core.tick()
         if words[4] != "0":
             core.lead.take(int(words[4]))

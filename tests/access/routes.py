@@ -70,6 +70,8 @@ READS = {
     "GET /bench": OPEN,
     "GET /journal": OPEN,
     "GET /settings": OPEN,
+    "GET /manifest.webmanifest": OPEN,
+    "GET /worker.js": OPEN,
     "GET /static/{asked_version}/{name:path}": OPEN,
     "GET /healthz": OPEN,
     "GET /metrics": "watch",

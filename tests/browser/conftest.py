@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import subprocess
 import sys
@@ -13,9 +14,10 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
+from geartender.cli.machine import FILE as MACHINE_FILE
 from tests.browser.service import Service
 
-COMMAND = [str(Path(sys.executable).with_name("geartender")), "demo", "--port", "0"]
+COMMAND = [str(Path(sys.executable).with_name("geartender")), "demo"]
 CHROMIUM = "/usr/bin/chromium"
 ARGUMENTS = [
     "--headless",
@@ -26,6 +28,7 @@ ARGUMENTS = [
     "--disable-background-networking",
     "--disable-component-update",
     "--disable-sync",
+    "--host-resolver-rules=MAP *.local 127.0.0.1",
 ]
 PHONE: dict[str, Any] = {
     "viewport": {"width": 390, "height": 844},
@@ -76,16 +79,22 @@ def put_before_others(pid: int) -> None:
 
 
 @contextmanager
-def running_demo(data: Path) -> Iterator[Service]:
-    """A demo of its own on a free port: the address is the first thing it prints."""
+def running_demo(data: Path, *options: str, port: int = 0) -> Iterator[Service]:
+    """A demo of its own, on a free port unless one is given: the address is the first thing it prints."""
     with (data / "stderr").open("w") as log:
-        process = subprocess.Popen([*COMMAND, "--data", str(data)], stdout=subprocess.PIPE, stderr=log, text=True)
+        process = subprocess.Popen(
+            [*COMMAND, "--port", str(port), "--data", str(data), *options],
+            stdout=subprocess.PIPE,
+            stderr=log,
+            text=True,
+        )
         put_before_others(process.pid)
         assert process.stdout is not None
         address = process.stdout.readline().strip()
         assert address, (data / "stderr").read_text()
         try:
-            with Service(address, process) as service:
+            left = json.loads((data / MACHINE_FILE).read_text())
+            with Service(address, process, left["key"]) as service:
                 yield service
         finally:
             process.terminate()
@@ -120,7 +129,7 @@ def look(chromium: Browser) -> Iterator[Open]:
     def open_page(
         service: Service, view: str = "drive", /, *, prepare: Callable[[Page], None] | None = None, **options: Any
     ) -> Page:
-        context = chromium.new_context(**(options or PHONE))
+        context = chromium.new_context(**{"service_workers": "block", **(options or PHONE)})
         contexts.append(context)
         page = context.new_page()
         page.set_default_timeout(PATIENCE_MS)

@@ -18,12 +18,11 @@ AT_REST = {"disarmed", "ready", "faulted", "offline"}
 class Service:
     """A running demo and its servo `vent`."""
 
-    def __init__(self, address: str, process: subprocess.Popen[str]) -> None:
+    def __init__(self, address: str, process: subprocess.Popen[str], key: str) -> None:
         self.address = address
         self.process = process
-        self._http = httpx.Client(
-            base_url=address + "api/v1/", headers={"Geartender-Client": "test"}, timeout=PATIENCE_S, trust_env=False
-        )
+        headers = {"Geartender-Client": "test", "Authorization": f"Bearer {key}"}
+        self._http = httpx.Client(base_url=address + "api/v1/", headers=headers, timeout=PATIENCE_S, trust_env=False)
 
     def __enter__(self) -> Self:
         return self
@@ -38,6 +37,24 @@ class Service:
     def snapshot(self) -> dict[str, Any]:
         answer: dict[str, Any] = self._http.get("servos/vent").raise_for_status().json()
         return answer
+
+    def invite(self, role: str) -> dict[str, Any]:
+        """An invitation for a phone: its code and its address."""
+        answer: dict[str, Any] = self.post("pairing/offers", {"role": role}).raise_for_status().json()
+        return answer
+
+    def let_in(self) -> dict[str, dict[str, Any]]:
+        """The phones and keys, by name."""
+        return {one["name"]: one for one in self._http.get("credentials").raise_for_status().json()["items"]}
+
+    def revoke(self, name: str) -> None:
+        """Let a phone or key in no longer."""
+        one = self.let_in()[name]["id"]
+        self._http.delete(f"credentials/{one}", params={"anyway": True}).raise_for_status()
+
+    def give_role(self, name: str, role: str) -> None:
+        """Let a phone or key in for something else."""
+        self._http.put(f"credentials/{self.let_in()[name]['id']}", json={"role": role}).raise_for_status()
 
     def host_port(self) -> tuple[str, int]:
         """Where it listens."""

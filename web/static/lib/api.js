@@ -9,12 +9,14 @@ const ANSWER_TIMEOUT_MS = 4000;
 
 /** What went wrong, in the service's own words where it gave any (RFC 9457). */
 export class Problem extends Error {
-  /** @param {{type?: string, title?: string, status?: number, detail?: string, errors?: Mistake[]}} body */
+  /** @param {{type?: string, title?: string, status?: number, detail?: string, errors?: Mistake[], proof?: string, retry_after_s?: number}} body */
   constructor(body) {
     super(body.detail || body.title || "The request failed");
     this.slug = (body.type ?? "").split("/").pop() ?? "";
     this.status = body.status ?? 0;
     this.errors = body.errors ?? [];
+    this.proof = body.proof ?? "";
+    this.retryAfterS = body.retry_after_s ?? 0;
   }
 
   /** No answer at all, as opposed to an answer that says no. */
@@ -26,10 +28,20 @@ export class Problem extends Error {
 /** `once`: a repeat of this request is not a second one; `signal`: the answer is no longer wanted.
  * @typedef {{timeoutMs?: number, once?: boolean, headers?: Record<string, string>, signal?: AbortSignal}} Options */
 
-export class Api {
+/** Where whoever was not let in may still ask: who they are, to be let in, and to stop. */
+const OPEN = /^(me|pairing)$|\/stop$/;
+const PROOF = "me/proof";
+
+/** Emits `refused` when the service does not know who asks. */
+export class Api extends EventTarget {
   /** @param {string} client */
   constructor(client) {
+    super();
     this.client = client;
+    /** Not let in: nothing else is asked, since each try would count as a wrong one. */
+    this.shut = false;
+    /** Proves that it is still you. @type {(problem: Problem) => Promise<boolean>} */
+    this.prove = async () => false;
   }
 
   /** @param {string} path relative to the API's root @returns {URL} */
@@ -44,7 +56,7 @@ export class Api {
     return (await this.ask(method, path, body, options)).decoded;
   }
 
-  /**
+  /** What needs a proof is asked once more when it was given.
    * @param {string} method
    * @param {string} path
    * @param {unknown} [body]
@@ -53,6 +65,20 @@ export class Api {
    * @throws {Problem}
    */
   async ask(method, path, body, options = {}) {
+    if (this.shut && !OPEN.test(path)) throw new Problem({ status: 401, detail: "You are let in no longer. Pair again first." });
+    try {
+      return await this.send(method, path, body, options);
+    } catch (error) {
+      const { slug } = /** @type {Problem} */ (error);
+      if (slug === "unauthenticated") this.dispatchEvent(new Event("refused"));
+      if (slug !== "proof-needed" || path === PROOF || !(await this.prove(/** @type {Problem} */ (error)))) throw error;
+      return this.send(method, path, body, options);
+    }
+  }
+
+  /** @param {string} method @param {string} path @param {unknown} body @param {Options} options
+   * @returns {Promise<{decoded: any, text: string, etag: string}>} */
+  async send(method, path, body, options) {
     /** @type {Record<string, string>} */
     const headers = { "Geartender-Client": this.client, Accept: "application/json", ...options.headers };
     if (body !== undefined) headers["Content-Type"] = "application/json";

@@ -9,7 +9,7 @@ const SILENT_MS = 3000;
 
 /**
  * The live socket, opened again for as long as the page lives. News goes into the store; a refused jog is
- * given out as `refused`, the end of the socket as `lost`.
+ * given out as `refused`, the end of the socket as `lost` with its close code.
  */
 export class Live extends EventTarget {
   /** @param {import("./store.js").Store} store @param {Api} api @param {string} servo */
@@ -32,13 +32,14 @@ export class Live extends EventTarget {
     const socket = new WebSocket(url);
     this.socket = socket;
     const over = new AbortController();
-    const end = () => {
+    /** @param {Event} [event] */
+    const end = (event) => {
       if (over.signal.aborted) return;
       over.abort();
       socket.close();
       this.socket = null;
       this.store.set({ socket: "lost" });
-      this.dispatchEvent(new Event("lost"));
+      this.dispatchEvent(new CustomEvent("lost", { detail: event instanceof CloseEvent ? event.code : 0 }));
       if (!signal.aborted) this.tryAgain(signal);
     };
     const listening = { signal: over.signal };
@@ -48,12 +49,12 @@ export class Live extends EventTarget {
     }, listening);
     socket.addEventListener("message", (event) => {
       clearTimeout(this.timer);
-      this.timer = setTimeout(end, SILENT_MS);
+      this.timer = setTimeout(() => end(), SILENT_MS);
       this.take(JSON.parse(event.data));
     }, listening);
     socket.addEventListener("close", end, listening);
     signal.addEventListener("abort", end, listening);
-    this.timer = setTimeout(end, SILENT_MS);
+    this.timer = setTimeout(() => end(), SILENT_MS);
   }
 
   /** @param {AbortSignal} signal */

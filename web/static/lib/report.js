@@ -14,15 +14,17 @@ function wordsOf(error) {
 }
 
 /** Shows what went wrong beside the control that asked, and clears it when the next one goes well.
- * @param {HTMLElement} host holds a `[data-problem]` @param {Promise<unknown>} work */
+ * @param {HTMLElement} host holds a `[data-problem]` @param {Promise<unknown>} work @returns {Promise<boolean>} whether it went well */
 export async function report(host, work) {
   const place = need(host, "[data-problem]");
   try {
     await work;
     setHidden(place, true);
     setText(place, "");
+    return true;
   } catch (error) {
     setText(place, wordsOf(error));
     setHidden(place, false);
+    return false;
   }
 }

@@ -6,6 +6,8 @@ import { STRIP_SECONDS, Strip } from "./strip.js";
 /** Half a second without news and nothing on the page may look live. */
 export const STALE_AFTER_MS = 500;
 const EVENTS_KEPT = 200;
+/** Each may do all that the ones before it may. */
+const ROLES = ["watch", "drive", "manage"];
 const MOVING = new Set(["homing", "moving", "turning", "jogging", "stopping"]);
 
 /**
@@ -24,6 +26,10 @@ export class Store extends EventTarget {
     /** @type {"connecting"|"open"|"lost"} */
     this.socket = "connecting";
     this.serviceAnswers = true;
+    /** @type {import("./types.js").Me|null} who this page is to the service, or was */
+    this.me = null;
+    /** @type {"unknown"|"in"|"out"} */
+    this.admission = "unknown";
     this.newsAt = performance.now();
     this.strip = new Strip();
     /** @type {{at: number|string, columns: (number|null)[][]}|null} */
@@ -38,10 +44,16 @@ export class Store extends EventTarget {
     return MOVING.has(this.snapshot?.state ?? "");
   }
 
-  /** Angles may be commanded: armed, position known, nothing in the way. */
+  /** Whether this page was let in for that; when it is let in for something else, it is loaded anew.
+   * @param {import("./types.js").Role} role */
+  may(role) {
+    return this.me !== null && ROLES.indexOf(this.me.role) >= ROLES.indexOf(role);
+  }
+
+  /** Angles may be commanded: let in to drive, armed, position known, nothing in the way. */
   get drivable() {
     const snapshot = this.snapshot;
-    return !!snapshot && !this.stale && snapshot.homed && ["ready", "moving", "turning", "jogging"].includes(snapshot.state);
+    return !!snapshot && !this.stale && this.may("drive") && snapshot.homed && ["ready", "moving", "turning", "jogging"].includes(snapshot.state);
   }
 
   /** Where to draw the lever: its angle, or what it has moved by while its angle is not known. */
@@ -55,9 +67,9 @@ export class Store extends EventTarget {
     return this.snapshot?.state === "offline" ? Math.max(heard, (this.snapshot.age_s ?? 0) * 1000) : heard;
   }
 
-  /** The service itself has fallen silent; that the board is offline would still be news. */
+  /** No news, or none for us; that the board is offline would still be news. */
   get silent() {
-    return performance.now() - this.newsAt > STALE_AFTER_MS;
+    return this.admission === "out" || performance.now() - this.newsAt > STALE_AFTER_MS;
   }
 
   get stale() {
@@ -90,7 +102,7 @@ export class Store extends EventTarget {
     this.changed();
   }
 
-  /** @param {Partial<Pick<Store, "socket"|"serviceAnswers"|"sheet"|"servos">>} values */
+  /** @param {Partial<Pick<Store, "socket"|"serviceAnswers"|"sheet"|"servos"|"me"|"admission">>} values */
   set(values) {
     Object.assign(this, values);
     this.changed();

@@ -11,6 +11,12 @@
  * @typedef {{speed_deg_s: number, accel_deg_s2: number, jerk_deg_s3: number, torque_nm: number|null}} Limits
  * @typedef {{min_deg: number|null, max_deg: number|null, endless: boolean, up_word: string|null, down_word: string|null}} Travel
  *
+ * @typedef {"watch"|"drive"|"manage"} Role
+ * @typedef {{kind: "phone"|"key"|"machine"|"anybody", id: string|null, name: string|null, role: Role, servo: string|null,
+ *   expires_at: string|null, proof: "given"|"passphrase"|"pair-again", proven_for_s: number|null, has_passphrase: boolean}} Me
+ * @typedef {{id: string, kind: "phone"|"key", name: string, role: Role, servo: string|null, created_at: string, last_used_at: string|null,
+ *   expires_at: string|null, valid: boolean, has_passphrase: boolean, you: boolean, helm: string[]}} Credential
+ *
  * @typedef {object} Snapshot
  * @property {string} name
  * @property {State} state

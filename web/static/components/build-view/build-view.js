@@ -50,7 +50,7 @@ function edit(section, page, signal, schema, reasons, draft) {
 
   const paint = () => {
     const { length } = draft.changes;
-    setEnabled(button("save"), length > 0);
+    setEnabled(button("save"), length > 0 && page.store.may("manage"));
     setEnabled(button("undo"), draft.past.length > 0);
     setEnabled(button("redo"), draft.future.length > 0);
     button("compare").setAttribute("aria-pressed", String(comparing.open));

@@ -62,7 +62,7 @@ export function mountHoldToRun(host, page, signal) {
 
   painter.add(() => {
     const snapshot = store.snapshot;
-    const runnable = !!snapshot && !store.stale && RUNNABLE.has(snapshot.state);
+    const runnable = !!snapshot && !store.stale && store.may("drive") && RUNNABLE.has(snapshot.state);
     if (!runnable && hold.running) end();
     for (const [button, way] of buttons) {
       const word = way > 0 ? snapshot?.travel?.up_word || "up" : snapshot?.travel?.down_word || "down";

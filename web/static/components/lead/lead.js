@@ -1,5 +1,5 @@
 // @ts-check
-import { need, setHidden, setText } from "../../lib/dom.js";
+import { need, setEnabled, setHidden, setText } from "../../lib/dom.js";
 import { quantity } from "../../lib/format.js";
 import { report } from "../../lib/report.js";
 
@@ -16,10 +16,12 @@ function words({ source, pulse_us: width, homed }) {
  * @type {import("../../lib/page.js").Mount} */
 export function mountLead(host, page, signal) {
   const { store, commands, painter } = page;
-  const take = need(host, "[data-lead-take]");
-  const give = need(host, "[data-lead-give]");
+  const take = /** @type {HTMLButtonElement} */ (need(host, "[data-lead-take]"));
+  const give = /** @type {HTMLButtonElement} */ (need(host, "[data-lead-give]"));
   take.addEventListener("click", () => void report(host, commands.lead("host")), { signal });
   give.addEventListener("click", () => void report(host, commands.lead("pulse")), { signal });
+
+  for (const button of [take, give]) setEnabled(button, store.may("drive"));
 
   painter.add(() => {
     const snapshot = store.snapshot;

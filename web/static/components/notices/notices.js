@@ -20,7 +20,7 @@ export function mountNotices(host, page, signal) {
     const text = JSON.stringify(notices);
     if (text === shown) return;
     shown = text;
-    list.replaceChildren(...notices.map((notice) => item(notice, putAside)));
+    list.replaceChildren(...notices.map((notice) => item(notice, store.may("drive"), putAside)));
     setText(need(host, "[data-notices-count]"), notices.length === 1 ? "This needs you" : `${notices.length} things need you`);
     setHidden(host, notices.length === 0);
   };
@@ -44,11 +44,12 @@ export function mountNotices(host, page, signal) {
   lookQuietly();
 }
 
-/** @param {Notice} notice @param {(id: string) => void} putAside */
-function item(notice, putAside) {
+/** @param {Notice} notice @param {boolean} mayPutAside @param {(id: string) => void} putAside */
+function item(notice, mayPutAside, putAside) {
   const shown = html("li", { "data-notice": notice.kind }, html("p", {}, notice.text), html("p", { class: "hint" }, notice.advice));
   if (notice.can_be_put_aside) {
     const button = html("button", { type: "button", class: "small" }, "Put aside");
+    button.disabled = !mayPutAside;
     button.addEventListener("click", () => putAside(notice.id));
     shown.append(button);
   }

@@ -21,6 +21,7 @@ export function helmJudgement(store) {
  * @param {Store} store @param {boolean} newErrors @returns {Judgement} */
 export function linkJudgement(store, newErrors) {
   const link = store.snapshot?.link;
+  if (store.admission === "out") return { words: "Let in no longer", wrong: true };
   if (store.socket !== "open") return { words: "Live connection lost, trying again", wrong: true };
   if (!link) return { words: "Link unknown", wrong: false };
   const trip = quantity(link.round_trip_ms, "ms", 1);

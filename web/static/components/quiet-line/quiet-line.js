@@ -1,6 +1,6 @@
 // @ts-check
 import { angle } from "../../lib/format.js";
-import { need, setHidden, setText } from "../../lib/dom.js";
+import { need, setEnabled, setHidden, setText } from "../../lib/dom.js";
 import { report } from "../../lib/report.js";
 import { helmJudgement, linkJudgement, supplyJudgement, windingJudgement } from "./judgements.js";
 
@@ -12,7 +12,7 @@ const ERRORS_ARE_NEWS_MS = 10_000;
 export function mountQuietLine(host, page, signal) {
   const { store, commands, painter, stopper } = page;
   const dialog = /** @type {HTMLDialogElement} */ (need(document, "[data-helm-dialog]"));
-  const take = need(host, "[data-helm-take]");
+  const take = /** @type {HTMLButtonElement} */ (need(host, "[data-helm-take]"));
   const give = need(host, "[data-helm-give]");
   let errors = 0;
   let errorsAt = -Infinity;
@@ -64,6 +64,7 @@ export function mountQuietLine(host, page, signal) {
     show(need(host, "[data-quiet-winding]"), windingJudgement(store));
     const helm = store.snapshot?.helm;
     setHidden(take, !helm || helm.yours);
+    setEnabled(take, store.may("drive"));
     setHidden(give, !helm?.yours);
   }, signal);
 }

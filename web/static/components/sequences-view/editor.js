@@ -127,14 +127,15 @@ export class Editor extends EventTarget {
 
   paint() {
     const { draft } = this;
+    const may = this.page.store.may("drive");
     const unsaved = draft.changes.length > 0 || draft.etag === "";
     setText(need(this.host, "[data-editor-title]"), this.name || "New sequence");
     setText(need(this.host, "[data-unsaved]"), draft.etag === "" ? "Not saved yet" : draft.changes.length ? "Unsaved changes" : "As saved");
-    setEnabled(this.button("save"), unsaved && this.name !== "");
+    setEnabled(this.button("save"), may && unsaved && this.name !== "");
     setEnabled(this.button("undo"), draft.past.length > 0);
     setEnabled(this.button("redo"), draft.future.length > 0);
-    setEnabled(this.button("run"), !unsaved);
-    setEnabled(this.button("delete"), draft.etag !== "");
+    setEnabled(this.button("run"), may && !unsaved);
+    setEnabled(this.button("delete"), may && draft.etag !== "");
     this.nameField.disabled = draft.etag !== "";
     if (document.activeElement !== this.noteField) this.noteField.value = draft.doc.note ?? "";
     this.head.show(draft);

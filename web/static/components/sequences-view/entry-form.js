@@ -24,9 +24,9 @@ function zoneField(value, site) {
 
 /** The form of one entry. Gives its document when it is sent.
  * @param {HTMLFormElement} form @param {string} name "" for a new one @param {Entry} entry
- * @param {{sequences: string[], servos: string[], zone: string}} known
+ * @param {{sequences: string[], servos: string[], zone: string, may: boolean}} known
  * @param {{save: (name: string, entry: Entry) => void, cancel: () => void}} acts */
-export function showEntryForm(form, name, entry, { sequences, servos, zone: site }, { save, cancel }) {
+export function showEntryForm(form, name, entry, { sequences, servos, zone: site, may }, { save, cancel }) {
   const nameField = html("input", { autocomplete: "off", autocapitalize: "none", maxlength: "40", required: "", value: name });
   nameField.disabled = name !== "";
   const sequence = select(asOptions(sequences));
@@ -53,6 +53,7 @@ export function showEntryForm(form, name, entry, { sequences, servos, zone: site
   when.addEventListener("change", showDetail);
   showDetail();
   const send = html("button", { type: "submit", class: "act" }, "Save entry");
+  send.disabled = !may;
   const leave = html("button", { type: "button" }, "Cancel");
   leave.addEventListener("click", cancel);
   form.replaceChildren(

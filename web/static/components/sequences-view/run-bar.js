@@ -1,5 +1,5 @@
 // @ts-check
-import { need, setHidden, setText } from "../../lib/dom.js";
+import { need, setEnabled, setHidden, setText } from "../../lib/dom.js";
 import { duration } from "../../lib/format.js";
 import { report } from "../../lib/report.js";
 
@@ -71,7 +71,9 @@ export class RunBar extends EventTarget {
     const took = run.actual_s === null ? (run.planned_s === null ? "" : `, planned ${duration(run.planned_s)}`) : ` after ${duration(run.actual_s)}`;
     setText(need(this.host, "[data-run-words]"), `${run.sequence}: ${run.state}${what}${took}${run.reason ? `. ${run.reason}` : ""}`);
     setHidden(need(this.host, "[data-run-hold]"), run.state !== "running");
-    setHidden(need(this.host, "[data-run-resume]"), run.state !== "held");
+    const resume = /** @type {HTMLButtonElement} */ (need(this.host, "[data-run-resume]"));
+    setHidden(resume, run.state !== "held");
+    setEnabled(resume, this.page.store.may("drive"));
     setHidden(need(this.host, "[data-run-end]"), !this.active);
   }
 }

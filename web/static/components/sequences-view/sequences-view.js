@@ -36,6 +36,7 @@ export function mountSequencesView(host, page, signal) {
     const open = html("button", { type: "button", class: "stored-name" }, name);
     const count = document.steps.length;
     const run = html("button", { type: "button", class: "small", "aria-label": `Run ${name}` }, "Run");
+    run.disabled = !page.store.may("drive");
     open.addEventListener("click", () => editor.open({ name, etag, saved: document, doc: document }));
     run.addEventListener("click", () => void report(library, page.api.call("POST", `sequences/${name}/runs`, {}, { once: true })));
     return html("li", {}, open, html("span", { class: "hint" }, document.note || `${count} step${count === 1 ? "" : "s"}`), run);

@@ -1,5 +1,5 @@
 // @ts-check
-import { html, need, setHidden, setText } from "../../lib/dom.js";
+import { html, need, setEnabled, setHidden, setText } from "../../lib/dom.js";
 import { report } from "../../lib/report.js";
 import { question } from "../question/question.js";
 import { dayStrip } from "./day-strip.js";
@@ -21,7 +21,9 @@ export class Timetable {
     this.found = null;
     /** @type {import("./day-strip.js").Mark[]} */
     this.marks = [];
-    need(host, "[data-new-entry]").addEventListener("click", () => this.edit("", {}, ""), { signal });
+    const fresh = /** @type {HTMLButtonElement} */ (need(host, "[data-new-entry]"));
+    setEnabled(fresh, page.store.may("drive"));
+    fresh.addEventListener("click", () => this.edit("", {}, ""), { signal });
     const size = new ResizeObserver(() => this.draw());
     size.observe(need(host, "[data-day]"));
     signal.addEventListener("abort", () => size.disconnect());
@@ -74,13 +76,15 @@ export class Timetable {
 
   /** @param {any} item */
   row({ name, etag, document, next, waits }) {
-    const on = html("input", { type: "checkbox", "aria-label": `${name} is on` });
+    /** @type {Record<string, string>} */
+    const fixed = this.page.store.may("drive") ? {} : { disabled: "" };
+    const on = html("input", { type: "checkbox", "aria-label": `${name} is on`, ...fixed });
     on.checked = document.enabled !== false;
     on.addEventListener("change", () => this.tell(this.put(name, { ...document, enabled: on.checked }, etag)));
     const open = html("button", { type: "button", class: "stored-name" }, name);
     open.addEventListener("click", () => this.edit(name, document, etag));
     const due = waits ? `waits: ${waits}` : next ? `next ${next.local.slice(0, 16).replace("T", " ")} (${next.local.slice(19)})` : "never";
-    const remove = html("button", { type: "button", class: "small", "aria-label": `Delete ${name}` }, "×");
+    const remove = html("button", { type: "button", class: "small", "aria-label": `Delete ${name}`, ...fixed }, "×");
     remove.addEventListener("click", () => this.tell(this.remove(name, etag)));
     return html("li", {}, on, open, html("span", { class: "hint" }, `${document.sequence}, ${due}`), remove);
   }
@@ -90,7 +94,7 @@ export class Timetable {
     const { suggested } = this;
     const fresh = name === "" && suggested && this.names().includes(suggested.name);
     const start = fresh ? { sequence: suggested.name, ...suggested.entry } : entry;
-    const known = { sequences: this.names(), servos: this.page.store.servos.map((servo) => servo.name), zone: this.found?.zone ?? "" };
+    const known = { sequences: this.names(), servos: this.page.store.servos.map((servo) => servo.name), zone: this.found?.zone ?? "", may: this.page.store.may("drive") };
     showEntryForm(this.form, name, start, known, {
       save: (typed, made) => this.tell(this.put(plainName(typed), made, etag).then(() => this.leave())),
       cancel: () => this.leave(),

@@ -1,30 +1,28 @@
 // @ts-check
 import { html, need } from "../../lib/dom.js";
 import { quantity } from "../../lib/format.js";
-import { defaultLabel, forgetClientName } from "../../lib/identity.js";
 import { report } from "../../lib/report.js";
+import { mountAccess } from "./access.js";
+import { mountHttps } from "./https.js";
+import { mountThisDevice } from "./this-device.js";
 
 const SERVO_KEY = "geartender-servo";
 
-/** Choices of this device, and what the service says of its servos.
+/** Choices of this device, who is let in, and what the service says of its servos.
  * @type {import("../../lib/page.js").Mount} */
 export function mountSettingsView(section, page, signal) {
   const { preferences, api } = page;
-  const label = /** @type {HTMLInputElement} */ (need(section, "[data-label]"));
   for (const box of /** @type {NodeListOf<HTMLInputElement>} */ (section.querySelectorAll("[data-choice]"))) {
     const choice = /** @type {"contrast"|"leftHanded"} */ (box.dataset.choice);
     box.checked = preferences.choices[choice];
     box.addEventListener("change", () => preferences.set({ [choice]: box.checked }), { signal });
   }
-  label.value = preferences.choices.label;
-  label.addEventListener("change", () => {
-    preferences.set({ label: label.value.trim() || defaultLabel() });
-    forgetClientName();
-    label.value = preferences.choices.label;
-  }, { signal });
-
-  void report(section, api.call("GET", "servos").then(({ items }) => {
-    if (!signal.aborted) need(section, "[data-servos]").replaceChildren(...items.map((/** @type {any} */ item) => servoEntry(item, page.servo)));
+  mountThisDevice(need(section, "[data-this-device]"), page, signal);
+  mountAccess(need(section, "[data-access]"), page, signal);
+  mountHttps(need(section, "[data-https]"), page, signal);
+  const servos = need(section, "[data-servos]");
+  void report(/** @type {HTMLElement} */ (servos.parentElement), api.call("GET", "servos").then(({ items }) => {
+    if (!signal.aborted) servos.replaceChildren(...items.map((/** @type {any} */ item) => servoEntry(item, page.servo)));
   }));
 }
 

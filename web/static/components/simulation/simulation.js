@@ -1,6 +1,6 @@
 // @ts-check
 import { figure, quantity, readNumber } from "../../lib/format.js";
-import { need, setHidden, setText } from "../../lib/dom.js";
+import { need, setEnabled, setHidden, setText } from "../../lib/dom.js";
 import { report } from "../../lib/report.js";
 import { mountGearTrain } from "../gear-train/gear-train.js";
 
@@ -13,6 +13,9 @@ export function mountSimulation(host, page, signal) {
   const drawer = /** @type {HTMLDetailsElement} */ (host);
   const troubles = need(host, "[data-troubles]");
   const done = need(host, "[data-trouble-done]");
+  for (const control of /** @type {NodeListOf<HTMLButtonElement|HTMLInputElement>} */ (troubles.querySelectorAll("button, input"))) {
+    setEnabled(control, page.store.may("drive"));
+  }
   let train = new AbortController();
   /** @type {import("../../lib/types.js").Sheet|null} */
   let asked = null;

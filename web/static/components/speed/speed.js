@@ -1,6 +1,6 @@
 // @ts-check
 import { figure, quantity } from "../../lib/format.js";
-import { need, setText } from "../../lib/dom.js";
+import { need, setEnabled, setText } from "../../lib/dom.js";
 import { report } from "../../lib/report.js";
 
 /** While the slider is dragged the newest value goes out this often. */
@@ -31,6 +31,7 @@ export function mountSpeed(host, page, signal) {
   painter.add(() => {
     const snapshot = store.snapshot;
     if (!snapshot) return;
+    setEnabled(slider, store.may("drive"));
     const theirs = String(Math.round(snapshot.override * 100));
     if (performance.now() - changedAt > OWN_CHANGE_MS && slider.value !== theirs) slider.value = theirs;
     const share = Number(slider.value) / 100;

@@ -17,7 +17,7 @@ export function mountStateLine(host, page, signal) {
 
   const nextAct = () => {
     const snapshot = store.snapshot;
-    if (!snapshot || store.stale) return null;
+    if (!snapshot || store.stale || !store.may("drive")) return null;
     if (snapshot.state === "faulted") return { word: "Reset", run: () => commands.reset() };
     if (snapshot.state === "disarmed") return { word: "Arm", run: () => commands.arm() };
     if (snapshot.state === "ready" && !snapshot.homed) return { word: "Find home", run: () => commands.home() };
@@ -26,6 +26,7 @@ export function mountStateLine(host, page, signal) {
   const hint = () => {
     const helm = store.snapshot?.helm;
     if (store.stale) return "";
+    if (!store.may("drive")) return "You are let in to watch: you can stop and disarm it, not move it.";
     if (helm && !helm.yours) return `${helm.holder} holds the helm. You can watch, and stop.`;
     if (!store.drivable) return "";
     return store.moving ? "Drag again to change where it goes" : "Drag the ring to where it shall go";

@@ -5,6 +5,7 @@ import { angle, quantity } from "../../lib/format.js";
 
 /** The state in words. @param {Store} store @returns {string} */
 export function stateWords(store) {
+  if (store.admission === "out") return "Let in no longer";
   if (!store.serviceAnswers) return "No connection to the service";
   if (!store.snapshot) return "Waiting for the servo";
   if (store.silent) return "No news from the servo";
@@ -34,6 +35,7 @@ function lastKnown(store, snapshot) {
 /** What it means and what to do. @param {Store} store @returns {string} */
 export function adviceWords(store) {
   const snapshot = store.snapshot;
+  if (store.admission === "out") return "What you see is old, and you can neither move nor stop it from here. Use the hardware switch if the lever must stop.";
   if (!store.serviceAnswers) return "What you see is old. Use the hardware switch if the lever must stop. The page looks for the service by itself.";
   if (snapshot?.state === "offline") return "Check that the board has power and its cable is in. It comes back by itself, disarmed.";
   if (snapshot && store.silent) return `Last known: ${lastKnown(store, snapshot).replace(/, \d.*/, "")}. What you see is old.`;

@@ -8,6 +8,7 @@ const HOLD_FOR_CATEGORY_0_MS = 1000;
 const ANSWER_SHOWN_MS = 6000;
 const REST = "Hold for a second: drive off at once";
 const NO_CONNECTION = "No connection: use the hardware switch";
+const NOT_LET_IN = "Not let in, so Stop is refused: use the hardware switch";
 const FIELDS = "input:not([type=range]), textarea, select, [contenteditable]";
 
 /** Stop acts on the press. Held for a second it asks for category 0 as well.
@@ -34,6 +35,7 @@ export function mountStopBar(host, { stopper, store, painter }, signal) {
   };
 
   const words = () => {
+    if (store.admission === "out") return NOT_LET_IN;
     if (stopper.phase === "sent") return stopper.category === 0 ? "Drive off sent, waiting for the servo" : "Stop sent, waiting for the servo";
     if (stopper.phase === "retrying") return stopper.detail ? `${stopper.detail} Trying again` : NO_CONNECTION;
     if (stopper.phase === "refused") return stopper.detail;

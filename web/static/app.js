@@ -140,7 +140,7 @@ async function start() {
 
   mountStale(need(document, "[data-lever]"), page, whole.signal);
   mountNotices(need(document, "[data-notices]"), page, whole.signal);
-  mountOlder(need(document, "[data-older]"), page, whole.signal);
+  mountOlder(need(document, "[data-outdated]"), page, whole.signal);
   mountAwake(page, whole.signal);
   const first = store.servos.find((snapshot) => snapshot.name === servo);
   if (first) store.takeSnapshot(first);

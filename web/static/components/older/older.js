@@ -17,5 +17,5 @@ export function mountOlder(host, { store }, signal) {
   document.addEventListener("visibilitychange", () => {
     if (!document.hidden) void look();
   }, { signal });
-  need(host, "[data-older-reload]").addEventListener("click", () => location.reload(), { signal });
+  need(host, "[data-outdated-reload]").addEventListener("click", () => location.reload(), { signal });
 }

@@ -61,10 +61,10 @@ export function mountPairingView(host, { api, store, preferences, access }, secr
     if (!go.disabled) void tryIt();
   }, { signal });
   const root = document.documentElement;
-  root.dataset.pairing = store.admission;
+  root.dataset.admission = store.admission;
   root.toggleAttribute("data-seen", store.snapshot !== null);
   signal.addEventListener("abort", () => {
-    delete root.dataset.pairing;
+    delete root.dataset.admission;
     setHidden(host, true);
   });
   show();

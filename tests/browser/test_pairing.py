@@ -172,6 +172,7 @@ def test_who_manages_lets_others_in_and_shuts_them_out(shed: Service, look: Open
     other.get_by_label("Code", exact=True).fill(code)
     other.get_by_label("Name of this device").fill("guest")
     button(other, "Pair").click()
+    expect(other.locator("[data-pairing-form]")).to_be_hidden()
     expect(page.locator("[data-invite-words]")).to_have_text("guest is let in.")
     expect(page.locator("[data-qr] svg")).to_have_count(0)
     get_ready(other, shed)

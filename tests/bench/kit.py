@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import random
 from collections.abc import Awaitable, Callable
-from typing import Any
+from typing import Any, Protocol, runtime_checkable
 
 from geartender.bench.execute import Ended, execute
 from geartender.bench.models import BenchRun
@@ -87,6 +87,13 @@ class Person:
                 return None
 
 
+@runtime_checkable
+class Watcher(Protocol):
+    """Looks at the truth, and wants to know the session."""
+
+    session: Session | None
+
+
 class Bench:
     """A session of a procedure on a rig, and what came of it."""
 
@@ -127,6 +134,8 @@ def at_bench(
             session = Session("b1", "procedure", rig.servo, world, ANNA, auto=auto)
             person = Person(sim, seed, **answers)
             bench = Bench(rig, session, person)
+            if isinstance(truth, Watcher):
+                truth.session = session
             rig.servo.claim(session, ANNA, armed=False)
             attending = asyncio.create_task(person.attend(session))
             bench.ended = await execute(session, procedure)

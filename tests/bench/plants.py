@@ -73,7 +73,7 @@ def magnet_table(edges: list[float], first_cell: int) -> np.ndarray:
 
 
 def loaded_inertia(plant: Plant) -> float:
-    """All inertia at the motor's shaft, the motor driving."""
+    """All inertia at the motor's shaft, the motor driving: a start is quicker than any weight falls, so it does both ways."""
     return plant.motor.rotor_inertia_kg_m2 + plant.load.inertia_kg_m2 / (plant.gear.ratio**2 * plant.gear.efficiency)
 
 

@@ -96,6 +96,12 @@ function pairingOf(page) {
   return show;
 }
 
+/** @type {(...args: Parameters<import("./lib/page.js").Mount>) => Promise<void>} */
+async function mountBench(section, page, signal) {
+  const { mountBenchView } = await import("./components/bench-view/bench-view.js");
+  if (!signal.aborted) mountBenchView(section, page, signal);
+}
+
 async function start() {
   let invitation = takeInvitation();
   const store = new Store();
@@ -147,12 +153,11 @@ async function start() {
   live.open(letIn.signal);
   api.call("GET", commands.at("build")).then((sheet) => store.set({ sheet }), () => undefined);
 
-  const none = () => undefined;
   new Views({
     drive: (section, signal) => mountDrive(section, page, signal),
     sequences: (section, signal) => void mountSequences(section, page, signal),
     build: (section, signal) => void report(section, mountBuild(section, page, signal)),
-    bench: none,
+    bench: (section, signal) => void report(section, mountBench(section, page, signal)),
     journal: (section, signal) => void report(section, mountJournal(section, page, signal)),
     settings: (section, signal) => void report(section, mountSettings(section, page, signal)),
   }, painter.ask).start();

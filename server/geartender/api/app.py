@@ -267,6 +267,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
                     task.cancel()
     finally:
         await service.previews.close()
+        await service.benches.close()
         await service.admissions.close()
         await service.store.close()
 

@@ -29,7 +29,7 @@ CONTENT_SECURITY_POLICY = (
 SERVED = {".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml", ".png": "image/png"}
 PACKED_ALREADY = {"image/png"}
 STYLE = "page.css"
-FETCHED_WHEN_OPENED = ("build", "journal", "pairing", "sequences", "settings")
+FETCHED_WHEN_OPENED = ("bench", "build", "journal", "pairing", "sequences", "settings")
 """Views whose scripts a phone fetches only when it opens them."""
 
 

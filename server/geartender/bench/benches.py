@@ -47,6 +47,8 @@ class Benches:
         self._live: dict[str, Session] = {}
         self._tasks: asyncio.TaskGroup | None = None
         self._writing = asyncio.Lock()
+        self._worker = world.worker("bench")
+        """Where records are worked out: numbers by the ten thousand must not hold up the beat."""
 
     async def run(self) -> None:
         """Own the runs for ever. Ends by cancellation only, which ends them too."""
@@ -68,6 +70,10 @@ class Benches:
                 reason = "the service ended while it ran; the servo was disarmed, and nothing was kept"
                 body = {**document.body, "state": BenchState.STOPPED.value, "reason": reason, "question": None}
                 await self._store.put_document(RUN, document.name, body, document.revision)
+
+    async def close(self) -> None:
+        """Let what is being worked out come to its end."""
+        await self._worker.close()
 
     # Procedures
 
@@ -102,6 +108,7 @@ class Benches:
             who,
             answers=answers,
             auto=auto,
+            worker=self._worker,
         )
         servo.claim(session, who, armed=False)
         try:
@@ -110,7 +117,6 @@ class Benches:
             servo.release(session)
             raise
         self._live[session.id] = session
-        session.told = self._tell
         self._store.journal.tell(
             "bench", f"{listed.title} begun", who=who.label, via=who.via, servo=servo.name, run=session.id
         )
@@ -119,7 +125,8 @@ class Benches:
 
     async def _do(self, session: Session) -> None:
         try:
-            ended = await execute(session, PROCEDURES[session.report.procedure].work())
+            work = await session.think(PROCEDURES[session.report.procedure].work)
+            ended = await execute(session, work)
         except Exception:  # a mistake in a procedure must not end the service; the servo is disarmed first
             log.exception("%s: the bench failed", session.servo.name)
             session.servo.stop(session.who, 0)
@@ -160,12 +167,6 @@ class Benches:
             del self._live[session.id]
         except Refused as refused:
             log.warning("%s: the run of the bench was not kept: %s", session.servo.name, refused.detail)
-
-    def _tell(self, session: Session) -> None:
-        report = session.report
-        session.servo.announce(
-            "bench", report.procedure, run=session.id, state=report.state.value, steps=len(report.steps)
-        )
 
     # Runs
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Awaitable, Callable, Mapping
 from datetime import datetime
-from typing import Any, Literal
+from typing import Any, Literal, TypeVar
 
 from geartender.bench.models import (
     FINAL,
@@ -21,6 +21,9 @@ from geartender.servo.claims import Interruption
 from geartender.servo.motions import Who
 from geartender.servo.servo import Servo
 from geartender.world import World
+from geartender.world.worker import InlineWorker, Worker
+
+T = TypeVar("T")
 
 ANSWER_S = 3600.0
 """s that a question waits: a person may go and look for a meter; the servo is disarmed meanwhile."""
@@ -57,6 +60,7 @@ class Session:
         *,
         answers: Mapping[str, Any] | None = None,
         auto: bool = False,
+        worker: Worker | None = None,
     ) -> None:
         self._id = run_id
         self.servo = servo
@@ -66,6 +70,7 @@ class Session:
         self.records: dict[str, Any] = {}
         """Raw records by name, packed."""
         self._given = dict(answers or {})
+        self._worker = worker or InlineWorker()
         self._answer: asyncio.Future[Any] | None = None
         self._who = Who(f"bench {run_id}", f"the bench, for {asker.label}", asker.role, "run", run_id)
         self._change = asyncio.Event()
@@ -81,7 +86,6 @@ class Session:
         self.ending: SessionOver | None = None
         """Set by what interrupts it."""
         self.cancel: Callable[[], object] = lambda: None
-        self.told: Callable[[Session], None] = lambda _: None
 
     # Claim
 
@@ -142,11 +146,14 @@ class Session:
 
     # For the procedure
 
+    async def think(self, job: Callable[[], T]) -> T:
+        """Work something out where it does not hold up the beat that the firmware waits for."""
+        return await self._worker.submit(job)
+
     def changed(self) -> None:
         """Tell those who wait."""
         self._change.set()
         self._change = asyncio.Event()
-        self.told(self)
 
     def step(self, step_id: str, title: str) -> StepReport:
         """Begin a step; the one before is done."""

@@ -67,7 +67,7 @@ def solve(design: Floats, seen: Floats) -> tuple[Floats, Floats]:
     freedom = max(len(seen) - design.shape[1], 1)
     left = seen - design / scale @ parameters
     covariance = np.linalg.pinv((design / scale).T @ (design / scale)) * float(left @ left) / freedom
-    return parameters / scale, np.sqrt(np.diag(covariance)) / scale
+    return parameters / scale, np.sqrt(np.clip(np.diag(covariance), 0.0, None)) / scale
 
 
 def jackknife(groups: Sequence[Group], estimate: Callable[[Sequence[Group]], Floats]) -> tuple[Floats, Floats]:

@@ -21,17 +21,27 @@ TURNS_A_BLOCK = 6
 LEAST_SAMPLES = 12
 """Samples of a block at least: the line through it has five parameters."""
 
+MANY_EDGES = 100
+"""Edges of a block at most: over more of a fine disc the speed is no line of few parameters."""
+
+SMOOTH_COUNTS = 0.36
+"""Counts, standard deviation: 0.29 is what a count leaves open, the rest is unevenness."""
+
 ROUNDS = 4
 """Times that the table is worked out anew with the places that the last one gives."""
 
 
-def edges(records: list[Record], edges_per_turn: int, turns: int = TURNS_A_BLOCK) -> tuple[Floats, float]:
+def edges(
+    records: list[Record], edges_per_turn: int, turns: int = TURNS_A_BLOCK, *, turns_even: bool = True
+) -> tuple[Floats, float]:
     """How far each edge lies off its even place, in counts, mean 0; and the standard uncertainty of one.
 
     Entry k belongs to the edge between the raw counts k - 1 and k, modulo the edges of a turn. So many `turns` are
-    fitted as one; less than twice as many raise ValueError.
+    fitted as one; less than twice as many raise ValueError. Parts where the speed changes quickly are left out, unless `turns_even`
+    is false: a disc with a mark missing never looks even.
     """
-    blocks = [block for record in records for block in _blocks(record, edges_per_turn * turns)]
+    turns = min(turns, max(1, MANY_EDGES // edges_per_turn))
+    blocks = [block for record in records for block in _blocks(record, edges_per_turn * turns, smooth=turns_even)]
     if len(blocks) < 2:
         raise ValueError("too few turns of the disc at an even speed")
     table = _table(blocks, edges_per_turn)
@@ -40,15 +50,23 @@ def edges(records: list[Record], edges_per_turn: int, turns: int = TURNS_A_BLOCK
     return table, spread
 
 
-def _blocks(record: Record, wanted: int) -> list[tuple[Floats, Ints]]:
+def _blocks(record: Record, wanted: int, *, smooth: bool) -> list[tuple[Floats, Ints]]:
     """Parts of a record of whole turns each, as times and counts."""
     away = np.abs(record.count - record.count[0])
     starts = np.searchsorted(away, np.arange(0, int(away[-1]) + 1, wanted))
     found = []
     for first, last in itertools.pairwise(starts):
-        if last - first >= LEAST_SAMPLES:
-            found.append((record.t_s[first:last], record.count[first:last]))
+        t, count = record.t_s[first:last], record.count[first:last]
+        if len(t) >= LEAST_SAMPLES and (not smooth or _is_smooth(t, count)):
+            found.append((t, count))
     return found
+
+
+def _is_smooth(t: Floats, count: Ints) -> bool:
+    """Whether a line of few parameters follows the counts within what a count leaves open and uneven edges add."""
+    span = (t - t.mean()) / (t[-1] - t[0])
+    left = count - np.polyval(np.polyfit(span, count, 4), span)
+    return float(np.std(left)) < SMOOTH_COUNTS
 
 
 def _table(blocks: list[tuple[Floats, Ints]], edges_per_turn: int) -> Floats:

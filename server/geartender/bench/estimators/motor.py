@@ -40,6 +40,23 @@ class Part:
     way: int
 
 
+WEIGHT_SHARE = 0.3
+"""Standard uncertainty of the sheet's weight of the load, as a share."""
+
+
+@dataclass(frozen=True, slots=True)
+class Weight:
+    """What the sheet says of the load's weight, as voltages at a cosine of one; runs over a short way alone cannot tell it."""
+
+    up_v: float
+    down_v: float
+    floor_v: float
+    """What it may be off besides its share."""
+    accel_per_volt: float
+    noise_rad: float
+    """Of a sample: what a count leaves open."""
+
+
 @dataclass(frozen=True, slots=True)
 class Constants:
     """What runs say. Everything is divided by the inertia, which they alone cannot tell."""
@@ -50,11 +67,11 @@ class Constants:
     """rad/s² for a volt: Ke / (R · J)."""
     viscous_per_s: Value
     drag_rad_s2: tuple[Value, Value]
-    """Running friction up and down, over the inertia: with the weight at the mean cosine, without what grows with speed."""
+    """Running friction up and down, over the inertia: with the weight at the cosine asked for, without what grows with speed."""
     weight_rad_s2: tuple[float, float]
     drag_volts: tuple[Value, Value]
     """The same as a voltage at rest."""
-    mean_cos: float
+    cosine: float
     mean_speed_rad_s: float
 
 
@@ -91,22 +108,21 @@ def _still(count: Floats | np.ndarray, first: int, way: int) -> int:
     return first + (int(slow[0]) if len(slow) else len(later))
 
 
-def constants(found: Sequence[Part], *, weighed: bool) -> Constants:
+def constants(found: Sequence[Part], cosine: float, weight: Weight | None) -> Constants:
     """Fit all parts together; the uncertainties come from leaving out run after run.
 
-    `weighed` lets the resistance change with the cosine of the angle. Raises ValueError with fewer than three runs, or without both
-    ways.
+    The drags are given at an angle of that cosine. Without a `weight` they do not change with the angle. Raises ValueError with
+    fewer than three runs, or without both ways.
     """
     runs = sorted({part.run for part in found})
     if len(runs) < 3 or {part.way for part in found} != {1, -1}:
         raise ValueError("too few runs, or runs one way only")
     groups = [[part for part in found if part.run == run] for run in runs]
     speed = float(np.mean([abs(part.x_rad[-1] - part.x_rad[0]) / (part.t_s[-1] - part.t_s[0]) for part in found]))
-    cosine = float(np.mean(np.concatenate([part.cos_angle for part in found])))
 
     def estimate(chosen: Sequence[list[Part]]) -> Floats:
         driven = [part for group in chosen for part in group if part.driven]
-        a, whole, up, down, g_up, g_down = _fit(driven, weighed=weighed)
+        a, whole, up, down, g_up, g_down = _fit(driven, weight)
         drags = [up + g_up * cosine, down + g_down * cosine]
         return np.array([whole / a, 1 / whole, a, *drags, *(drag / a for drag in drags), g_up, g_down])
 
@@ -148,7 +164,7 @@ def _coast(part: Part) -> Value:
     return Value(-float(parameters[0]), float(spread[0]))
 
 
-def _fit(driven: Sequence[Part], *, weighed: bool) -> Floats:
+def _fit(driven: Sequence[Part], weight: Weight | None) -> Floats:
     """(a, a·Ke + b, c up, c down, g up, g down) by least squares over all driven parts, each with its own start."""
     rows, seen = [], []
     wide = 6 + 2 * len(driven)
@@ -161,14 +177,26 @@ def _fit(driven: Sequence[Part], *, weighed: bool) -> Floats:
         design[:, 0] = _twice(part.volts * part.way, dt)
         design[:, 1] = -np.append(0.0, np.cumsum((x[1:] + x[:-1]) / 2 * dt))
         design[:, 2 + way] = -(t**2) / 2
-        if weighed:
+        if weight is not None:
             design[:, 4 + way] = -_twice(part.cos_angle, dt)
         design[:, 6 + 2 * at] = 1.0
         design[:, 7 + 2 * at] = t
         rows.append(design)
         seen.append(x)
+    if weight is not None:
+        rows.append(_expected(weight, wide))
+        seen.append(np.zeros(2))
     parameters, _ = solve(np.vstack(rows), np.concatenate(seen))
     return parameters[:6]
+
+
+def _expected(weight: Weight, wide: int) -> Floats:
+    """Two rows that say what the sheet does of the weight: g = a · its voltage, within its uncertainty."""
+    rows = np.zeros((2, wide))
+    for way, volts in enumerate((weight.up_v, weight.down_v)):
+        known = weight.noise_rad / (weight.accel_per_volt * math.hypot(WEIGHT_SHARE * volts, weight.floor_v))
+        rows[way, 0], rows[way, 4 + way] = -known * volts, known
+    return rows
 
 
 def _twice(held: Floats, dt: float) -> Floats:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 
 from geartender.bench.estimators.fit import Value, solve
@@ -37,7 +39,9 @@ def volts_per_count(record: Record, way: int, drag_volts: float) -> Value:
 def pauses(record: Record, way: int) -> list[tuple[int, float, float]]:
     """Where the disc stood still for a while after it had begun to move: (count, seconds, volts at the pause's end)."""
     edges = np.flatnonzero(np.diff(record.count) != 0) + 1
-    found = []
+    found: list[tuple[int, float, float]] = []
+    if len(edges) == 0:
+        return found
     for first, last in zip(edges, [*edges[1:], len(record.count)], strict=True):
         seconds = (last - first) * record.step_s
         if seconds >= PAUSE_S and (record.count[first] - record.count[0]) * way > 0:
@@ -50,13 +54,16 @@ def pauses(record: Record, way: int) -> list[tuple[int, float, float]]:
 def crossed(record: Record, way: int) -> tuple[Value, float] | None:
     """Counts from the flank the teeth lay on to the other, and the voltage that then moved the load; None where no pause was seen.
 
-    The voltage grows slowly: the rotor breaks loose and crosses the play, waits at the other flank, and goes on when the voltage
-    is enough for the load.
+    The voltage grows slowly: the rotor lets go of its twist, breaks loose and crosses the play, waits at the other flank, and goes
+    on when the voltage is enough for the load. The play is the longest way that ends in a pause.
     """
-    found = [one for one in pauses(record, way) if abs(one[0] - record.count[0]) >= 1]
+    found = pauses(record, way)
     if not found:
         return None
-    at, _, volts = max(found, key=lambda one: one[1])
+    places = [0, *((at - int(record.count[0])) * way for at, _, _ in found)]
+    jumps = [after - before for before, after in itertools.pairwise(places)]
+    best = int(np.argmax(jumps))
+    at, _, volts = found[best]
     return Value(float((at - record.count[0]) * way), 0.41), volts * way
 
 

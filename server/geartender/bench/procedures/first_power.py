@@ -402,7 +402,7 @@ async def _spin(work: Work) -> None:
     record = work.spins[0]
     if float(np.mean(record.mark)) > 0.5:
         await _mark_everywhere(work)
-    _whole_disc(work, work.spins)
+    await _whole_disc(work, work.spins)
     session.say("Home is found, and the mark is left behind on the way out.")
 
 
@@ -420,10 +420,10 @@ async def _mark_everywhere(work: Work) -> None:
     )
 
 
-def _whole_disc(work: Work, records: list[Record]) -> None:
+async def _whole_disc(work: Work, records: list[Record]) -> None:
     """One gap far wider than the others is a mark that is missing. Raises FoundWrong."""
     marks = work.session.servo.sheet.disc.marks_per_turn
-    if not _missing(records, marks - 1):
+    if not await work.session.think(lambda: _missing(records, marks - 1)):
         return
     raise FoundWrong(
         "mark-missing",
@@ -518,7 +518,7 @@ async def _plain(work: Work, deg: float, share: float = 1.0) -> None:
     fault = work.session.servo.snapshot().fault
     await work.session.servo.reset(work.session.who)
     gaps, record = await _listen(work)
-    _whole_disc(work, [record])
+    await _whole_disc(work, [record])
     if (fault is not None and fault.cause == "sensor-error") or gaps > GAP_SHARE:
         raise _lost(math.nan)
     raise FoundWrong(
@@ -574,7 +574,7 @@ async def how_far(work: Work) -> None:
     if seen is None:
         session.say("Nobody held a protractor against it, so teeth and marks are taken from the sheet.")
         return
-    _teeth_or_marks(work, abs(float(seen)) / far, _speed_per_volt(work))
+    await _teeth_or_marks(work, abs(float(seen)) / far, _speed_per_volt(work))
     session.say(f"It turned by {abs(seen):g}°, as asked ({far:g}°).")
 
 
@@ -593,7 +593,7 @@ def _even(record: Record) -> tuple[float, float]:
     return rate, abs(float(np.mean(record.volts[first:last])))
 
 
-def _teeth_or_marks(work: Work, angle: float, speed: float) -> None:
+async def _teeth_or_marks(work: Work, angle: float, speed: float) -> None:
     """What is wrong with a machine whose angles are wrong. Raises FoundWrong."""
     if abs(angle - 1) <= ANGLE_SHARE:
         return
@@ -601,7 +601,8 @@ def _teeth_or_marks(work: Work, angle: float, speed: float) -> None:
     marks = sheet.disc.marks_per_turn
     real = marks / angle
     by_speed = abs(speed * angle - 1) < abs(speed - 1) and abs(speed - 1) > SPEED_SHARE / 2
-    as_written, as_seen = (_pattern(work.spins, number) for number in (marks, round(real)))
+    as_written = await work.session.think(lambda: _pattern(work.spins, marks))
+    as_seen = await work.session.think(lambda: _pattern(work.spins, round(real)))
     clear = max(as_written, as_seen) > CLEAR and max(as_written, as_seen) > 2 * min(as_written, as_seen)
     if work.marks_seen:  # counted by hand: whichever is nearer
         by_marks = abs(work.marks_seen - real) < abs(work.marks_seen - marks)
@@ -626,7 +627,7 @@ def _missing(records: list[Record], marks: int) -> bool:
     if marks < 1:
         return False
     try:
-        table, _ = magnets.edges(records, 4 * marks, 2)
+        table, _ = magnets.edges(records, 4 * marks, 2, turns_even=False)
     except ValueError:
         return False
     return magnets.widest_cell(table).value > WIDE_CELL

@@ -27,6 +27,9 @@ EDGE_SHARE = 0.08
 """Share of the travel at each end that no run goes into."""
 
 VOLT_SHARES = (0.45, 0.45, 0.7, 0.7, 1.0, 1.0, 0.85, 0.85)
+SLOW_COUNTS_S, SLOW_S = 200.0, 4.0
+"""Counts per s of the slow runs, less than a count in two samples, and their time."""
+
 RUN_S = 1.2
 """s of a run at most, and"""
 RUN_LEAST_S = 0.3
@@ -52,6 +55,9 @@ SHEET_OHM_SHARE = 0.05
 
 METER_SHARE, METER_DIGIT_A = 0.008, 0.001
 """What a common meter is good for; common practice, no source."""
+
+FRICTION_SHARE, INERTIA_SHARE = 0.012, 0.025
+"""What the model of one rigid drive leaves out, as shares: a train that gives, and loads that drive it for a moment."""
 
 LOAD_SHARE = 0.3
 """Standard uncertainty of the sheet's inertia of the load, when it is taken off the whole."""
@@ -200,21 +206,22 @@ async def runs(work: Work) -> Runs:
     pace = Pace(work)
     async with hands.within(
         Announcement(
-            text=f"The motor gets a held voltage {len(VOLT_SHARES)} times, up and down in turn, and coasts out."
+            text=f"The motor gets a held voltage {len(VOLT_SHARES) + 4} times, up and down in turn, and coasts out."
             f" The output moves within its travel.",
             moves_deg=room(work),
             speed_deg_s=session.servo.dynamics_top_deg_s * UNSURE,
             torque_nm=0.9 * hands.overload_nm,
-            time_s=len(VOLT_SHARES) * (RUN_S + 2),
+            time_s=len(VOLT_SHARES) * (RUN_S + 2) + 4 * (SLOW_S + 2) + 20,
         )
     ):
         await hands.ready()
         await to(work, low(work) + EDGE_SHARE * room(work))
+        for way in (1, -1, 1, -1):
+            await _run(work, pace, found, way, None)
         for number, share in enumerate(VOLT_SHARES):
-            way = 1 if number % 2 == 0 else -1
-            await _run(work, pace, found, way, share * top)
-    work.magnets = list(_table(work, found))
-    found.constants = _constants(work, found)
+            await _run(work, pace, found, 1 if number % 2 == 0 else -1, share * top)
+    work.magnets = list(await _table(work, found))
+    found.constants = await _constants(work, found)
     _show_runs(work, found)
     return found
 
@@ -252,12 +259,17 @@ class Pace:
         self.quick = max(0.7, min(1.1 * moved_deg / self.way_deg(volts, for_s), 2.0))
 
 
-async def _run(work: Work, pace: Pace, found: Runs, way: int, volts: float) -> None:
+async def _run(work: Work, pace: Pace, found: Runs, way: int, wanted: float | None) -> None:
+    """A run at the wanted voltage, or one so slow that each edge of the disc is seen by itself."""
     hands = work.hands
     here = hands.angle_deg
     space = (high(work) - here if way > 0 else here - low(work)) - EDGE_SHARE * room(work)
     play = backlash_deg(work.session.servo.built)
-    volts, for_s = pace.fitting(volts, space - 1.5 * play)
+    if wanted is None:
+        volts = pace.drag_v + SLOW_COUNTS_S / work.dynamics.counts_per_volt_second
+        for_s = min(SLOW_S, 0.9 * space / (SLOW_COUNTS_S * work.scale.deg_per_count))
+    else:
+        volts, for_s = pace.fitting(wanted, space - 1.5 * play)
     if for_s <= 0.0:
         return
     await hands.trial(hands.open_loop(0.9 * hands.overload_nm))
@@ -268,16 +280,24 @@ async def _run(work: Work, pace: Pace, found: Runs, way: int, volts: float) -> N
     await hands.arm()
     here = hands.angle_deg
     async with hands.recorded() as recording:
-        await hands.volts(way * volts, for_s)
+        await hands.volts(way * volts, for_s, lambda: _at_edge(work, way))
     record = work.keep(f"run-{len(found.records) + 1}", recording)
     found.records.append((record, here))
-    pace.learn(volts, for_s, abs(int(record.count[-1] - record.count[0])) * work.scale.deg_per_count)
+    if wanted is not None:
+        pace.learn(volts, for_s, abs(int(record.count[-1] - record.count[0])) * work.scale.deg_per_count)
 
 
-def _table(work: Work, found: Runs) -> np.ndarray:
+def _at_edge(work: Work, way: int) -> bool:
+    """Whether it has come as near to the end of the travel as a run may."""
+    left = high(work) - work.hands.angle_deg if way > 0 else work.hands.angle_deg - low(work)
+    return not endless(work) and left < 0.6 * EDGE_SHARE * room(work)
+
+
+async def _table(work: Work, found: Runs) -> np.ndarray:
     """The disc's edges by all runs."""
     try:
-        table, spread = magnets.edges([record for record, _ in found.records], work.edges)
+        records = [record for record, _ in found.records]
+        table, spread = await work.session.think(lambda: magnets.edges(records, work.edges))
     except ValueError as error:
         work.session.say(f"The disc's edges stay as they are on the sheet: {error}.")
         return np.zeros(work.edges)
@@ -290,21 +310,44 @@ def _table(work: Work, found: Runs) -> np.ndarray:
     return table
 
 
-def _constants(work: Work, found: Runs) -> motor.Constants:
+async def _constants(work: Work, found: Runs) -> motor.Constants:
     parts = []
     for number, (record, here) in enumerate(found.records):
         angle = np.radians(here + (record.count - record.count[0]) * work.scale.deg_per_count)
         parts += motor.parts(record, number, work.rad_per_count, work.table, np.cos(angle), 3)
-    cosines = np.concatenate([part.cos_angle for part in parts]) if parts else np.zeros(1)
-    weighed = not endless(work) and float(np.ptp(cosines)) > 0.15
     try:
-        return motor.constants(parts, weighed=weighed)
+        return await work.session.think(lambda: motor.constants(parts, middle_cosine(work), _weight(work)))
     except ValueError as error:
         raise FoundWrong(
             "too-short",
             f"The runs say too little: {error}.",
             "Give it more travel, or look whether something holds it.",
         ) from None
+
+
+def _weight(work: Work) -> motor.Weight | None:
+    """What the sheet says of the load's weight, at the motor."""
+    if endless(work):
+        return None
+    load, d = work.session.servo.sheet.load, work.dynamics
+    ohm, ke = d.motor.resistance_ohm, d.motor.kt_nm_per_a
+    gain = work.scale.nm_per_a / ke
+    efficiency = gain / work.dynamics_ratio
+    drives = abs(load.gravity_nm) > load.friction_nm
+    up = load.gravity_nm / gain * ohm / ke
+    down = -up * (efficiency**2 if drives else 1.0)
+    return motor.Weight(
+        up_v=up,
+        down_v=down,
+        floor_v=0.1 * d.friction_a * ohm,
+        accel_per_volt=ke / (ohm * d.inertia_kg_m2),
+        noise_rad=0.3 * work.rad_per_count,
+    )
+
+
+def middle_cosine(work: Work) -> float:
+    """Cosine of the angle in the middle of the travel, where friction is told."""
+    return math.cos(math.radians((low(work) + high(work)) / 2))
 
 
 def _show_runs(work: Work, found: Runs) -> None:
@@ -469,7 +512,8 @@ async def _turn_round(work: Work, pressed: Pressed, way: int) -> None:
     async with hands.recorded(2) as recording:
         await hands.volts(-way * 6 * drag, 10.0, lambda: abs(hands.count - began) > far)
     record = work.keep("turn-round", recording)
-    seen = press.crossed(record, -way)
+    driven = np.flatnonzero(record.duty != 0.0)
+    seen = press.crossed(record.part(0, int(driven[-1]) - 1), -way) if len(driven) > 10 else None
     work.plot("Turned round at the stop", "s", "counts", {"count": _curve(record)})
     if seen is not None:
         pressed.play, pressed.lift_v = seen
@@ -492,13 +536,13 @@ def evaluate(work: Work, found: Runs, pressed: Pressed) -> None:
     else:
         ohm = Value(d.motor.resistance_ohm, SHEET_OHM_SHARE * d.motor.resistance_ohm)
         session.say("Nobody read a meter, so torque and inertia rest on the sheet's winding resistance (± 5 %).")
-    whole = motor.inertia(c, ohm)
+    whole = motor.inertia(c, ohm).with_share(INERTIA_SHARE)
     load = max(d.inertia_kg_m2 - d.rotor_kg_m2, 0.0)
     rotor = Value(max(whole.value - load, 0.05 * whole.value), math.hypot(whole.uncertainty, LOAD_SHARE * load))
     work.found("inertia_kg_m2", whole)
     work.found("rotor_inertia_kg_m2", rotor)
     shaft = product(1.0, (c.ke_v_s, 1), (ohm, -1))
-    up, down = (product(1.0, (volts, 1), (shaft, 1)) for volts in c.drag_volts)
+    up, down = (product(1.0, (volts, 1), (shaft, 1)).with_share(FRICTION_SHARE) for volts in c.drag_volts)
     work.found("friction_up_nm", up)
     work.found("friction_down_nm", down)
     work.found("friction_nm", Value((up.value + down.value) / 2, math.hypot(up.uncertainty, down.uncertainty) / 2))

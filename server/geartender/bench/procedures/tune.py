@@ -50,7 +50,7 @@ async def tune(session: Session) -> Measured:
         measure.evaluate(work, found, measure.Pressed([], []))
     session.step("model", "The model")
     knob = KNOBS[await session.ask(Question(id="knob", kind="choice", text="How should it move?", choices=list(KNOBS)))]
-    tuning = tuned(work, knob)
+    tuning = await session.think(lambda: tuned(work, knob))
     session.say(
         f"Gains by the SIMC rule: {tuning.kp_v_per_count:.3f} V for a count, damping {tuning.damping:.2f};"
         f" the largest sensitivity on the model is {tuning.ms:.2f}."

@@ -1,0 +1,191 @@
+"""Estimators on records that were made up, against what was put in and against general-purpose libraries on the same records."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from scipy.optimize import least_squares
+from scipy.stats import linregress
+
+from geartender.bench.estimators import magnets, mark, motor, press
+from geartender.bench.estimators.fit import Value, jackknife, mean, product, solve
+from geartender.bench.estimators.record import Record
+from geartender.bench.estimators.torque_map import between, false_trips_per_hour, missed_share, torque_map
+
+KE, OHM, J, DRAG = 0.024, 9.0, 2.6e-6, 0.0017
+EDGES = 16
+RAD = math.tau / EDGES
+
+
+def run(volts: float, for_s: float, table: np.ndarray | None = None) -> Record:
+    """A run at a held voltage and the coasting after it, of a rigid motor with dry friction; counted as a disc counts."""
+    table = np.zeros(EDGES) if table is None else table
+    step, fine = 0.002, 20
+    x = speed = 0.0
+    places, duties = [], []
+    while not places or len(places) * step < for_s or abs(speed) > 1.0:
+        held = volts if len(places) * step < for_s else 0.0
+        places.append(x)
+        duties.append(held / 12.0)
+        for _ in range(fine):
+            amps = (held - KE * speed) / OHM if held else 0.0
+            accel = (KE * amps - math.copysign(DRAG, speed or volts)) / J
+            speed += accel * step / fine
+            x += speed * step / fine
+    turns = np.asarray(places) / math.tau
+    whole = np.floor(turns)
+    cells = np.searchsorted((np.arange(EDGES) + table) / EDGES, turns - whole, side="right") - 1
+    count = (whole * EDGES + cells).astype(np.int64)
+    size = len(count)
+    return Record(step * np.arange(size), count, np.asarray(duties), np.zeros(size, bool), np.full(size, 12.0))
+
+
+def runs(table: np.ndarray | None = None) -> list[Record]:
+    return [run(volts, 0.5, table) for volts in (4.0, -4.0, 7.0, -7.0, 10.0, -10.0)]
+
+
+def parts_of(records: list[Record]) -> list[motor.Part]:
+    return [
+        part
+        for number, record in enumerate(records)
+        for part in motor.parts(record, number, RAD, np.zeros(EDGES), np.zeros(len(record.t_s)), 3)
+    ]
+
+
+def test_the_motor_is_what_was_put_in() -> None:
+    found = motor.constants(parts_of(runs()), 0.0, None)
+    ohm = Value(OHM, 0.0)
+    assert found.ke_v_s.value == pytest.approx(KE, rel=0.02)
+    assert found.ke_v_s.agrees(KE, 3)
+    assert motor.inertia(found, ohm).value == pytest.approx(J, rel=0.03)
+    for volts in found.drag_volts:
+        assert volts.value * KE / OHM == pytest.approx(DRAG, rel=0.03)
+
+
+def test_it_agrees_with_a_fit_of_the_whole_motion_by_scipy() -> None:
+    """The same records, fitted by integrating the motor's equation: slower, and needs a start, but the same answer."""
+    driven = [part for part in parts_of(runs()) if part.driven]
+
+    def misfit(p: np.ndarray) -> np.ndarray:
+        left = []
+        for part in driven:
+            a, whole, drag = p
+            t, way = part.t_s - part.t_s[0], part.way
+            push = a * abs(float(part.volts[5])) - drag
+            seen = (part.x_rad - part.x_rad[0]) * way
+            design = np.column_stack([np.ones(len(t)), (1 - np.exp(-whole * t)) / whole])
+            free = push / whole * (t - (1 - np.exp(-whole * t)) / whole)
+            start, *_ = np.linalg.lstsq(design, seen - free, rcond=None)
+            left.append(seen - free - design @ start)
+        return np.concatenate(left)
+
+    theirs = least_squares(misfit, [800.0, 20.0, 500.0], x_scale=[800, 20, 500]).x
+    ours = motor.constants(parts_of(runs()), 0.0, None)
+    assert ours.accel_per_volt.value == pytest.approx(theirs[0], rel=0.01)
+    assert 1 / ours.time_constant_s.value == pytest.approx(theirs[1], rel=0.01)
+
+
+def test_too_little_says_so() -> None:
+    with pytest.raises(ValueError, match="one way only"):
+        motor.constants(parts_of([run(5.0, 0.5)] * 3), 0.0, None)
+    with pytest.raises(ValueError, match="too few turns"):
+        magnets.edges([run(4.0, 0.05)], EDGES)
+
+
+def test_uneven_edges_are_found_within_two_hundredths_of_a_mark() -> None:
+    table = np.random.default_rng(5).uniform(-0.15, 0.15, EDGES)
+    table[0] = 0.0
+    found, spread = magnets.edges([run(volts, 2.0, table) for volts in (3.0, -3.0, 6.0, -6.0)], EDGES)
+    off = found - (table - table.mean())
+    assert np.abs(off).max() / 4 < 0.02
+    assert spread < 0.05
+
+
+def test_a_missing_mark_leaves_one_wide_cell() -> None:
+    table = np.array([0.0, *np.linspace(0.1, 3.0, 11)])
+    assert magnets.widest_cell(table).value > 1.2
+    assert magnets.widest_cell(np.zeros(12)).value == pytest.approx(1.0)
+
+
+def test_resistance_by_readings_owns_up_to_the_meter() -> None:
+    found = motor.resistance([3.0, 4.0], [3.0 / 9.0, 4.0 / 9.0], 0.008, 0.001)
+    assert found.value == pytest.approx(9.0)
+    assert 0.07 < found.uncertainty < 0.09
+
+
+def test_the_supply_is_a_straight_line_like_scipys() -> None:
+    rng = np.random.default_rng(1)
+    drawn = rng.uniform(0, 1.5, 40)
+    volts = 12.1 - 0.3 * drawn + rng.normal(0, 0.01, 40)
+    open_v, ohm = motor.supply([(float(v), 1.0, float(i)) for v, i in zip(volts, drawn, strict=True)])
+    theirs = linregress(drawn, volts)
+    assert (open_v.value, ohm.value) == (pytest.approx(theirs.intercept), pytest.approx(-theirs.slope))
+    assert (open_v.uncertainty, ohm.uncertainty) == (
+        pytest.approx(theirs.intercept_stderr),
+        pytest.approx(theirs.stderr),
+    )
+
+
+def test_uncertainties_add_as_they_should() -> None:
+    assert product(2.0, (Value(3.0, 0.3), 1), (Value(2.0, 0.1), -2)).uncertainty == pytest.approx(
+        1.5 * math.hypot(0.1, 0.1)
+    )
+    samples = np.random.default_rng(2).normal(5.0, 1.0, 30)
+    value, spread = jackknife(list(samples), lambda chosen: np.array([np.mean(chosen)]))
+    assert value[0] == pytest.approx(samples.mean())
+    assert spread[0] == pytest.approx(mean(samples).uncertainty, rel=1e-6)
+    parameters, _ = solve(np.column_stack([np.ones(5), np.arange(5.0) * 1e9]), 2.0 + 3.0 * np.arange(5.0))
+    assert parameters == pytest.approx([2.0, 3e-9])
+
+
+def record_of(count: list[int], volts: list[float], marks: list[bool] | None = None) -> Record:
+    size = len(count)
+    return Record(
+        0.002 * np.arange(size),
+        np.asarray(count, np.int64),
+        np.asarray(volts) / 10.0,
+        np.asarray(marks or [False] * size),
+        np.full(size, 10.0),
+    )
+
+
+def test_the_play_is_the_longest_way_that_ends_in_a_pause() -> None:
+    count = [0] * 100 + [1] * 60 + list(range(2, 22)) + [21] * 80 + list(range(22, 80))
+    record = record_of(count, [0.01 * at for at in range(len(count))])
+    seen = press.crossed(record, 1)
+    assert seen is not None
+    assert seen[0].value == 21
+    assert seen[1] == pytest.approx(2.6, abs=0.05)
+    assert press.crossed(record_of([0] * 50, [0.0] * 50), 1) is None
+
+
+def test_the_marks_edge_shows_the_play() -> None:
+    there = list(range(100, 0, -1))
+    back = list(range(100))
+    marks = [count <= 60 for count in there] + [count < 72 for count in back]
+    found = mark.passages(record_of(there + back, [0.0] * 200, marks))
+    play = mark.play(found, -1)
+    assert play is not None
+    assert play.value == pytest.approx(12.0, abs=1.0)
+
+
+def test_a_record_is_the_same_when_it_was_put_by() -> None:
+    record = run(5.0, 0.3)
+    again = Record.unpack(record.pack())
+    assert np.array_equal(again.count, record.count)
+    assert np.allclose(again.duty, record.duty, atol=1e-4)
+    assert np.allclose(again.t_s, record.t_s)
+
+
+def test_a_threshold_lies_between_need_and_teeth() -> None:
+    angles, torques = np.linspace(0, 10, 200), np.full(200, 2.0)
+    bins = torque_map(angles, torques, 5.0)
+    assert [(one.deg, one.mean_nm) for one in bins[:2]] == [(2.5, 2.0), (7.5, 2.0)]
+    assert between(2.0, 0.1, 8.0) == pytest.approx(math.sqrt(2.5 * 8.0))
+    assert between(7.0, 0.5, 8.0) == 8.0
+    assert false_trips_per_hour(3.0, 2.0, 0.2, 5.0) == pytest.approx(18_000 * math.exp(-12.5))
+    assert false_trips_per_hour(1.0, 2.0, 0.2, 5.0) == 18_000
+    assert missed_share(8.0, 8.0, 0.15) == pytest.approx(0.5)
+    assert missed_share(4.0, 8.0, 0.15) < 1e-3

@@ -1,0 +1,89 @@
+// @ts-check
+import { html, need, setHidden, setText } from "../../lib/dom.js";
+import { report } from "../../lib/report.js";
+import { Api } from "../../lib/api.js";
+import { RunView, underWay } from "./run.js";
+
+/** @typedef {import("./types.js").Run} Run */
+/** @typedef {import("./types.js").Procedure} Procedure */
+
+/** A step says something every few seconds; a person does not wait longer than this for it. */
+const LOOK_EVERY_MS = 700;
+/** @type {Record<string, string>} */
+const BECAME = { done: "done", wrong: "found something wrong", stopped: "stopped", faulted: "stopped itself", running: "runs now", waiting: "waits for you" };
+
+/** A guided path: the procedures, and one run at a time, which can be left and come back to. @type {import("../../lib/page.js").Mount} */
+export function mountBenchView(section, page, signal) {
+  const { api, store, painter, servo } = page;
+  const list = need(section, "[data-procedures]");
+  const host = need(section, "[data-bench-run]");
+  /** @type {Procedure[]} */
+  let procedures = [];
+  /** @type {Run|null} */
+  let run = null;
+  let timer = 0;
+
+  const view = new RunView(host, (question, value) => {
+    const id = run?.id;
+    if (id) void report(section, api.call("POST", `bench/runs/${id}/answer`, { question, value }).then(take));
+  });
+
+  const draw = () => {
+    setHidden(host, run === null);
+    setHidden(list, run !== null);
+    setHidden(need(section, "[data-bench-intro]"), run !== null);
+    if (run) view.show(run, procedures.find((one) => one.name === run?.procedure));
+    else list.replaceChildren(...procedures.map((one) => card(one)));
+  };
+
+  /** @param {Run} now */
+  const take = (now) => {
+    if (signal.aborted) return;
+    run = now;
+    draw();
+    clearTimeout(timer);
+    if (underWay(now)) timer = setTimeout(() => void look(), LOOK_EVERY_MS);
+  };
+
+  const look = async () => {
+    if (!run || signal.aborted) return;
+    try {
+      take(await api.call("GET", `bench/runs/${run.id}`, undefined, { signal }));
+    } catch {
+      if (!signal.aborted) timer = setTimeout(() => void look(), LOOK_EVERY_MS);
+    }
+  };
+
+  const open = async () => {
+    const { items } = await api.call("GET", `bench?servo=${encodeURIComponent(servo)}`, undefined, { signal });
+    procedures = items;
+    const going = procedures.map((one) => one.last).find((last) => last && underWay(last));
+    if (going) take(await api.call("GET", `bench/runs/${going.id}`, undefined, { signal }));
+    else draw();
+  };
+
+  /** @param {Procedure} one */
+  const card = (one) => {
+    const begin = html("button", { type: "button", class: "act", "data-begin": one.name }, `Begin ${one.title.toLowerCase()}`);
+    begin.addEventListener("click", () => void report(section, api.call("POST", `bench/${one.name}/runs`, { servo }).then(take)));
+    const last = one.last;
+    const became = last ? `Last: ${BECAME[last.state] ?? last.state}, ${new Date(last.began_at).toLocaleString()}.` : "Not done yet.";
+    const see = html("button", { type: "button", class: "small" }, "See it");
+    see.addEventListener("click", () => void report(section, api.call("GET", `bench/runs/${last?.id}`).then(take)));
+    return html("li", {}, html("h2", {}, one.title), html("p", {}, one.about), html("p", { class: "hint" }, became, ...(last ? [" ", see] : [])), html("p", {}, begin));
+  };
+
+  need(section, "[data-run-end]").addEventListener("click", () => {
+    if (run) void report(section, api.call("POST", `bench/runs/${run.id}/stop`, {}).then(take));
+  }, { signal });
+  need(section, "[data-run-back]").addEventListener("click", () => {
+    run = null;
+    void report(section, open());
+  }, { signal });
+  const link = /** @type {HTMLAnchorElement} */ (need(section, "[data-bench-report]"));
+  link.href = `${Api.url("bench/report")}?servo=${encodeURIComponent(servo)}`;
+  const counts = need(section, "[data-run-counts]");
+  painter.add(() => setText(counts, store.snapshot?.counts == null || store.stale ? "no news" : `${store.snapshot.counts} counts`), signal);
+  signal.addEventListener("abort", () => clearTimeout(timer));
+  void report(section, open());
+}

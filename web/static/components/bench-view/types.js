@@ -1,0 +1,15 @@
+// @ts-check
+/**
+ * Shapes of the bench, as the service sends them.
+ *
+ * @typedef {{text: string, moves_deg: number, speed_deg_s: number, torque_nm: number, time_s: number}} Announcement
+ * @typedef {{id: string, kind: "go"|"choice"|"number", text: string, choices: string[], unit: string, optional: boolean,
+ *   announcement: Announcement|null}} Question
+ * @typedef {{title: string, x_label: string, y_label: string, series: Record<string, [number, number][]>, dots: boolean}} Plot
+ * @typedef {{id: string, title: string, state: string, announcement: Announcement|null, text: string[],
+ *   values: Record<string, {value: number, uncertainty: number}>, plots: Plot[]}} Step
+ * @typedef {{id: string, procedure: string, servo: string, state: string, began_at: string, steps: Step[], question: Question|null,
+ *   wrong: {kind: string, text: string, cure: string}|null, reason: string|null}} Run
+ * @typedef {{name: string, title: string, about: string, steps: string[], last: Run|null}} Procedure
+ */
+export {};

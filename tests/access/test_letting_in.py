@@ -150,6 +150,15 @@ def test_a_flood_of_wrong_tries_does_not_fill_the_journal() -> None:
     shut(test)
 
 
+def test_what_a_role_does_not_allow_is_written_down() -> None:
+    async def test(kit: Kit) -> None:
+        watcher = await script(kit, "watch", name="watcher")
+        await kit.http.post("/api/v1/servos/vent/moves", json={"to_deg": 5}, headers=watcher)
+        assert (await entries(kit))[-1] == ("watcher", "POST /api/v1/servos/{servo}/moves was refused")
+
+    shut(test)
+
+
 def test_a_key_is_shown_once_and_says_in_the_journal_who_it_is() -> None:
     async def test(kit: Kit) -> None:
         manager = await script(kit, name="boss")

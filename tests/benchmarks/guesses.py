@@ -38,6 +38,9 @@ AT_ONCE = 4
 
 GOOD_EVERY_S = 0.2
 PAIR_EVERY_S = 2.0
+CUT_OFF_MAX = 5
+"""Times that a client connects anew when it was let go of."""
+
 TRIES_MAX = 20
 """Times that a phone asks again when it is told to wait; each time as long as it is told."""
 
@@ -143,11 +146,13 @@ class Guesses:
 
 
 async def asked(http: httpx.AsyncClient, request: dict[str, Any]) -> httpx.Response:
-    """The answer; asked again where the service had closed an idle connection just then."""
-    try:
-        return await http.request(**request)
-    except httpx.RemoteProtocolError:
-        return await http.request(**request)
+    """The answer; asked again, as any client does, where the service had let go of a connection just then."""
+    for _ in range(CUT_OFF_MAX):
+        try:
+            return await http.request(**request)
+        except (httpx.RemoteProtocolError, httpx.ReadError, httpx.WriteError):
+            await asyncio.sleep(0.1)
+    return await http.request(**request)
 
 
 def pairing(**given: str) -> dict[str, Any]:

@@ -69,6 +69,11 @@ class Admission:
         return "" if self.credential is None else self.credential.id
 
     @property
+    def name(self) -> str:
+        """What the journal calls it."""
+        return "" if self.credential is None else self.credential.name
+
+    @property
     def by_cookie(self) -> bool:
         """Whether a browser sent it along by itself, so that it has to be known on whose behalf."""
         return self.credential is not None and not self.by_key
@@ -171,17 +176,17 @@ class Admissions:
         if wait > 0.0:
             return TooManyAttempts("Too many wrong keys. Wait before the next.", retry_after_s=round(wait, 3))
         self._secrets.wrong(client, now)
-        self._journal(client, f"a wrong {what} was refused")
+        self.tell_refused(client, f"a wrong {what} was refused")
         return Unauthenticated(WRONG)
 
-    def _journal(self, client: str, text: str) -> None:
+    def tell_refused(self, who: str, text: str) -> None:
         """Write a refused try down, unless there were too many of late: a flood must not fill the journal."""
         if self._journalled.take(self._now()) > 0.0:
             self._not_journalled += 1
             return
         more = f", and {self._not_journalled} tries before it" if self._not_journalled else ""
         self._not_journalled = 0
-        self._store.journal.tell("access", f"{text}{more}", who=client, via="person", result="refused")
+        self._store.journal.tell("access", f"{text}{more}", who=who, via="person", result="refused")
 
     # Keys
 
@@ -241,7 +246,7 @@ class Admissions:
         used = self.offers.by_secret(secret, now) if secret else self.offers.by_code(code or "", client, now)
         if used is None:
             self._codes.wrong(client, now)
-            self._journal(client, "a wrong pairing code was refused")
+            self.tell_refused(client, "a wrong pairing code was refused")
             raise Unauthenticated(WRONG_CODE)
         self._codes.right(client)
         one, session = await self.register.add(PHONE, name, used.role)
@@ -288,7 +293,7 @@ class Admissions:
         kept = one.passphrase
         self._passphrases.wrong(one.id, self._now())  # before the slow part, so that many at once do not slip through
         if not await self._worker.submit(lambda: is_passphrase(passphrase, kept)):
-            self._journal(one.name, "a wrong passphrase was refused")
+            self.tell_refused(one.name, "a wrong passphrase was refused")
             raise ProofNeeded("That is not your passphrase.", proof="passphrase")
         self._passphrases.right(one.id)
         self._proven[one.id] = self._now() + PROVEN_S

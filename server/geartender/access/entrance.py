@@ -43,6 +43,7 @@ class _Route:
     """None: a socket."""
     of_one_servo: bool
     rule: Rule | None
+    path: str
 
 
 class Entrance:
@@ -85,6 +86,10 @@ class Entrance:
             raise Unauthenticated(NOBODY)
         if admission.by_cookie and scope.get("method") not in READING and "origin" not in connection.headers:
             raise Forbidden(NO_ORIGIN)
+        if not admission.role.allows(rule.role):
+            self._admissions.tell_refused(
+                admission.name, f"{scope.get('method', 'GET')} {route.path if route else ''} was refused"
+            )
         admission.require(rule.role)
         if admission.servo is not None and not rule.any_servo and not (route and route.of_one_servo):
             raise Forbidden(f"This key is for the servo {admission.servo} alone.", servo=admission.servo)
@@ -110,7 +115,8 @@ def client_of(scope: Scope) -> str:
 def _read(routes: Sequence[Any]) -> Iterable[_Route]:
     for route in iter_route_contexts(routes):
         methods = None if route.methods is None else frozenset(route.methods)
-        yield _Route(route.path_regex, methods, "{servo}" in (route.path or ""), rule_of(route.endpoint))
+        path = route.path or ""
+        yield _Route(route.path_regex, methods, "{servo}" in path, rule_of(route.endpoint), path)
 
 
 def _key(connection: HTTPConnection) -> str | None:

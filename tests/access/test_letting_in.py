@@ -385,7 +385,7 @@ def test_one_phone_does_not_take_all_the_sockets() -> None:
             await asyncio.sleep(0.1)
             return [socket.close_code() for socket in sockets]
 
-        assert await open_(await script(kit, name="greedy"), 20) == [None] * 16 + [4429] * 4
+        assert await open_(await script(kit, name="greedy"), 36) == [None] * 32 + [4429] * 4
         assert await open_(await script(kit, name="modest"), 1) == [None]
         for task in asyncio.all_tasks():
             if task is not asyncio.current_task() and "Socket" in repr(task.get_coro()):

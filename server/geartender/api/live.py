@@ -55,8 +55,8 @@ MESSAGES = Rate(per_s=500.0, at_once=2000.0)
 """Messages of one socket, Stop apart. A thumb that holds sends ten a second, a poor script a thousand for a moment; whoever sends
 more than that is cut off, before reading it takes a tenth of a small board."""
 
-SOCKETS_EACH = 16
-"""Sockets of one phone or key: its tabs, and some that are not known yet to be gone."""
+SOCKETS_EACH = 32
+"""Sockets of one phone or key: all its tabs, and those not known yet to be gone; half of all, so that it alone locks nobody out."""
 
 SOCKETS_MAX = 64
 """Sockets; a household of phones, and few enough for a small board."""

@@ -24,7 +24,7 @@ LOOK_S = 0.1
 """s between two looks for new samples: a tenth of what the ring holds at every tick."""
 
 OPEN_LOOP: Mapping[str, int] = {
-    **dict.fromkeys(("kp_num", "ki_num", "ka_num", "damping", "friction_ma", "pulse_enabled"), 0),
+    **dict.fromkeys(("kp_num", "ki_num", "ka_num", "damping", "friction_ma", "blow_num", "pulse_enabled"), 0),
     "watch_num": 1,
     "watch_shift": 24,
     "jam_speed": 4_194_303,

@@ -15,10 +15,6 @@ from tests.browser.proxied import NAME, Proxied, proxied
 
 pytestmark = pytest.mark.browser
 
-PAIR = """async ([secret]) => (await fetch("api/v1/pairing", {
-  method: "POST", headers: {"Content-Type": "application/json"}, body: JSON.stringify({secret, name: "phone"}),
-})).status"""
-
 
 @pytest.fixture(scope="module")
 def shed(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Proxied]:
@@ -48,9 +44,12 @@ def paired(context: BrowserContext, shed: Proxied) -> Page:
     offer = shed.command("pair", "--role", "manage")
     assert offer["address"].startswith(f"{shed.address}#")
     page = context.new_page()
-    page.goto(shed.address)
-    assert page.evaluate(PAIR, [offer["secret"]]) == 201
-    page.goto(shed.address)
+    page.goto(offer["address"])
+    page.get_by_label("Name of this device").fill("phone")
+    page.get_by_role("button", name="Pair", exact=True).click()
+    page.get_by_role("button", name="Not now", exact=True).last.click()
+    expect(page.locator("html")).not_to_have_attribute("data-stale", "")
+    expect(page.locator("[data-pairing-form]")).to_be_hidden()
     return page
 
 
@@ -76,6 +75,15 @@ def test_the_page_its_files_and_its_socket_all_come_by_the_path(context: Browser
     assert errors == []
     # It asks whether there is a simulation to show; here there is none.
     assert set(refused) <= {f"{shed.address}api/v1/simulation"}
+
+
+def test_a_certificate_that_is_not_trusted_is_said_to_bring_less(context: BrowserContext, shed: Proxied) -> None:
+    page = paired(context, shed)
+    page.get_by_role("link", name="Settings", exact=True).click()
+    gains = page.get_by_role("row")
+    expect(gains.filter(has_text="home screen")).to_contain_text("needs a certificate that is trusted")
+    expect(gains.filter(has_text="read along")).to_contain_text("yes")
+    expect(page.locator("[data-https-words]")).to_contain_text("over HTTPS")
 
 
 def test_the_session_is_a_cookie_that_no_script_and_no_other_site_can_use(

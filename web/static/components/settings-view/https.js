@@ -17,8 +17,7 @@ export function mountHttps(host, page, signal) {
   setHidden(need(host, "[data-https-how]"), isSecureContext);
   const install = need(host, "[data-install]");
   const show = () => {
-    const otherwise = isSecureContext ? "not in this browser" : "needs HTTPS";
-    need(host, "[data-https-gains]").replaceChildren(...GAINS.map(([gain, has]) => html("tr", {}, html("th", { scope: "row" }, gain), html("td", {}, has(page) ? "yes" : otherwise))));
+    need(host, "[data-https-gains]").replaceChildren(...GAINS.map(([gain, has]) => html("tr", {}, html("th", { scope: "row" }, gain), html("td", {}, has(page) ? "yes" : missing()))));
     setHidden(install, page.shell.offer === null);
   };
   install.addEventListener("click", () => void page.shell.install(), { signal });
@@ -26,8 +25,13 @@ export function mountHttps(host, page, signal) {
   show();
 }
 
+function missing() {
+  if (!isSecureContext) return "needs HTTPS";
+  return location.protocol === "https:" && "serviceWorker" in navigator ? "needs a certificate that is trusted" : "not in this browser";
+}
+
 function words() {
-  if (location.protocol === "https:") return "This page came over HTTPS: what crosses the network is encrypted. If your browser warned of its certificate, it keeps nothing of this page.";
+  if (location.protocol === "https:") return "This page came over HTTPS: what crosses the network is encrypted. If your browser warned of its certificate, somebody could still sit in between, and it keeps nothing of this page.";
   if (isSecureContext) return "This page comes from this very computer, so nothing of it crosses a network, and your browser allows it what it allows to pages over HTTPS.";
   return "This page came over plain HTTP. It drives and stops like any other, but whoever is on the same network can read along and, with some effort, change what is sent. At home that may be fine; on a network you share it is not.";
 }

@@ -2,8 +2,10 @@
 
 import pytest
 
-from geartender.api.app import page_address
+from geartender.api.app import page_url
 from geartender.config import ServiceSection
+from geartender.world import World
+from geartender.world.virtual import run_virtual
 from tests.servo.rig import Rig, direct, on_rig
 
 
@@ -21,13 +23,16 @@ def test_the_address_is_sent_to_a_board_with_a_display(kind: str) -> None:
 @pytest.mark.parametrize(
     ("given", "address"),
     [
-        ({}, "127.0.0.1:8350"),
-        ({"allowed_hosts": ("vent.local",)}, "vent.local:8350"),
-        ({"allowed_hosts": ("https://vent.example", "x")}, "vent.example"),
-        ({"allowed_hosts": ("https://vent.example",), "root_path": "/vent"}, "vent.example/vent"),
-        ({"allowed_hosts": ("vent.local:80",)}, "vent.local:80"),
-        ({"allowed_hosts": ("[fd00::1]",), "port": 80}, "[fd00::1]:80"),
+        ({}, "http://127.0.0.1:8350/"),
+        ({"allowed_hosts": ("vent.local",)}, "http://vent.local:8350/"),
+        ({"allowed_hosts": ("https://vent.example", "x")}, "https://vent.example/"),
+        ({"allowed_hosts": ("https://vent.example",), "root_path": "/vent"}, "https://vent.example/vent/"),
+        ({"allowed_hosts": ("vent.local:80",)}, "http://vent.local:80/"),
+        ({"allowed_hosts": ("[fd00::1]",), "port": 80}, "http://[fd00::1]:80/"),
     ],
 )
 def test_the_address_is_where_the_page_is_opened(given: dict[str, object], address: str) -> None:
-    assert page_address(ServiceSection.model_validate(given)) == address
+    async def found(world: World) -> str:
+        return page_url(ServiceSection.model_validate(given), world)
+
+    assert run_virtual(found) == address

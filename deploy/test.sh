@@ -67,12 +67,16 @@ verdict() {
 # Tests of real processes in real time one after the other; all the others fill what those leave of the processors.
 empty=0
 tests "not real_time" behind "$venv/bin/pytest" -n 2 > "$logs/others" & others=$!
-for selection in "real_time and not browser" "real_time and browser"; do
+real_time() {
+  local selection=$1 code=0
+  shift
   say "== pytest: $selection"
-  code=0
-  tests "$selection" "$venv/bin/pytest" | tee "$logs/$selection" || code=$?
+  tests "$selection" "$venv/bin/pytest" "$@" | tee "$logs/$selection" || code=$?
   verdict "$selection" $code
-done
+}
+real_time "real_time and not browser"
+# A browser mostly waits: two files of these tests at a time, each with a service of its own.
+real_time "real_time and browser" -n 2 --dist loadfile
 say "== pytest: the others, which have been running meanwhile"
 code=0
 wait "$others" || code=$?

@@ -79,7 +79,7 @@ def test_backup_and_restore_and_what_the_journal_says_of_it(running: Demo, data:
     assert (restored.returncode, restored.stdout.startswith("Restored ")) == (0, True), restored.stderr
     told = running.run("journal", "--kind", "restore")
     assert (told.returncode, told.stdout.count("\n"), "Restored from a backup" in told.stdout) == (0, 1, True)
-    assert "put this aside" in running.run("notices").stdout
+    assert "put it aside" in running.run("notices").stdout
     assert (data / "geartender.db.before-restore").exists()
 
 

@@ -1,4 +1,4 @@
-"""The bench's guided path on a phone: thumb only, keyboard only, left and come back to, and clean for a screen reader."""
+"""The bench's guided path on a phone: thumb only, left and come back to, and clean for a screen reader."""
 
 from __future__ import annotations
 
@@ -41,29 +41,13 @@ def by_thumb(page: Page, name: str) -> None:
     page.get_by_role("button", name=name, exact=True).tap()
 
 
-def by_keyboard(page: Page, name: str) -> None:
-    """The first control of a question has the focus; others are a tabulator away."""
-    button = page.get_by_role("button", name=name, exact=True)
-    expect(button).to_be_visible()
-    for _ in range(6):
-        if button.evaluate("button => button === document.activeElement"):
-            break
-        page.keyboard.press("Tab")
-    expect(button).to_be_focused()
-    page.keyboard.press("Enter")
-
-
-@pytest.mark.parametrize("press", [by_thumb, by_keyboard])
-def test_first_power_from_begin_to_done(own_demo: Service, look: Open, press: object) -> None:
-    assert callable(press)
+def test_first_power_with_one_thumb_from_begin_to_done(own_demo: Service, look: Open) -> None:
     page = look(own_demo, "bench")
     page.set_default_timeout(LONG_MS)
     to_first_word(page)
-    page.locator("[data-begin=first-power]").press("Enter") if press is by_keyboard else page.locator(
-        "[data-begin=first-power]"
-    ).tap()
+    page.locator("[data-begin=first-power]").tap()
     expect(page.locator("[data-run-title]")).to_have_text("Both sensors, by hand", timeout=LONG_MS)
-    press(page, "Go on")
+    by_thumb(page, "Go on")
     own_demo.trouble("hand 2")
     number = page.locator("#bench-number")
     expect(number).to_be_visible(timeout=LONG_MS)
@@ -74,23 +58,23 @@ def test_first_power_from_begin_to_done(own_demo: Service, look: Open, press: ob
     page.locator("nav [data-link=journal]").click()
     page.locator("nav [data-link=bench]").click()
     expect(page.locator("[data-run-title]")).to_have_text("A nudge: which way is up", timeout=LONG_MS)
-    press(page, "Go on")
+    by_thumb(page, "Go on")
     expect(page.get_by_role("button", name="Up", exact=True)).to_be_visible(timeout=LONG_MS)
-    press(page, "Up")
+    by_thumb(page, "Up")
     expect(page.locator("[data-run-title]")).to_have_text("Home, from both sides", timeout=LONG_MS)
-    press(page, "Go on")
+    by_thumb(page, "Go on")
     expect(page.locator("[data-run-title]")).to_have_text("How far it really goes", timeout=LONG_MS)
-    press(page, "Go on")
+    by_thumb(page, "Go on")
     expect(page.locator("[data-run-announced]")).to_contain_text("protractor", timeout=LONG_MS)
     expect(page.get_by_role("button", name="Go on", exact=True)).to_be_visible(timeout=LONG_MS)
-    press(page, "Go on")
+    by_thumb(page, "Go on")
     expect(page.locator("#bench-number")).to_be_visible(timeout=LONG_MS)
     far = re.search(r"was to be (\d+)", page.locator("[data-run-asked]").inner_text())
     assert far is not None
     page.locator("#bench-number").fill(far.group(1))
     page.locator("#bench-number").press("Enter")
     expect(page.locator("[data-run-title]")).to_have_text("Every count arrives", timeout=LONG_MS)
-    press(page, "Go on")
+    by_thumb(page, "Go on")
     expect(page.locator("[data-run-title]")).to_have_text("First power: Done", timeout=LONG_MS)
     expect(page.locator(".bench-plot").first).to_be_visible()
     assert Axe().run(page, options=RULES).response["violations"] == []

@@ -76,14 +76,15 @@ real_time() {
 }
 real_time "real_time and not browser"
 # A browser mostly waits: two files of these tests at a time, each with a service of its own.
-real_time "real_time and browser" -n 2 --dist loadfile
+real_time "real_time and browser and not alone" -n 2 --dist loadfile
+real_time "real_time and browser and alone"
 say "== pytest: the others, which have been running meanwhile"
 code=0
 wait "$others" || code=$?
 others=
 cat "$logs/others"
 verdict others $code
-if [ $empty -eq 3 ]; then failed+=("no test was selected"); fi
+if [ $empty -eq 4 ]; then failed+=("no test was selected"); fi
 
 if [ ${#failed[@]} -gt 0 ]; then say "Failed: ${failed[*]}"; fi
 cat "$logs"/* | grep -E '(passed|failed|error|deselected).* in [0-9.]+s' || true

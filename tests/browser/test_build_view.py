@@ -291,6 +291,7 @@ def test_it_prints_on_one_page(demo: Service, look: Open, sheet: dict[str, Any])
     expect(page.locator("[data-stop-bar]")).to_be_hidden()
 
 
+@pytest.mark.alone
 def test_typing_keeps_tasks_short(demo: Service, look: Open, sheet: dict[str, Any]) -> None:
     page = look(demo, "build")
     opened(page, "motor")

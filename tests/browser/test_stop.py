@@ -106,6 +106,7 @@ def test_a_killed_service_is_never_shown_as_live(own_demo: Service, look: Open) 
     expect(page.locator("[data-stop-note]")).to_have_text("No connection: use the hardware switch")
 
 
+@pytest.mark.alone
 def test_a_stopped_service_turns_the_drawing_grey_within_a_second(own_demo: Service, look: Open) -> None:
     """SIGSTOP leaves the socket open: only the silence tells."""
     page = look(own_demo)

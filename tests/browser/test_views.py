@@ -160,6 +160,7 @@ def test_asks_no_other_host_and_keeps_to_the_budget(demo: Service, look: Open) -
     assert sum(sizes.values()) < BUDGET_BYTES
 
 
+@pytest.mark.alone
 def test_long_tasks_stay_short_while_it_moves(demo: Service, look: Open) -> None:
     page = look(demo)
     get_ready(page, demo)

@@ -42,6 +42,7 @@ class Counter(Registers):
         self.stale: deque[int] = deque()
         self.count, self.bad = 0, 0
         self.running = True
+        self.always_full = False  # offers words faster than they are taken
         self._looked = False
 
     def word(self) -> int:
@@ -49,8 +50,8 @@ class Counter(Registers):
 
     def __getitem__(self, index: int) -> int:
         if index == r.PIO_LEVELS:
-            if self.stale:
-                return len(self.stale) << 4
+            if self.stale or self.always_full:
+                return (r.FIFO_DEPTH if self.always_full else len(self.stale)) << 4
             # the first look after the queue ran empty finds nothing, as on the chip
             self._looked = not self._looked
             return 1 << 4 if self.running and not self._looked else 0
@@ -66,6 +67,7 @@ class Ages(Registers):
         self.rounds = [r.AGE_TOP, r.AGE_TOP]
         self.stale: list[deque[int]] = [deque(), deque()]
         self.running = True
+        self.always_full = False
         self._looked = [False, False]
 
     def __getitem__(self, index: int) -> int:
@@ -76,6 +78,7 @@ class Ages(Registers):
         for machine, stale in enumerate(self.stale):
             self._looked[machine] = not self._looked[machine]
             waiting = len(stale) or int(self.running and not self._looked[machine])
+            waiting = r.FIFO_DEPTH if self.always_full else waiting
             levels |= waiting << 8 * machine + 12
         return levels
 

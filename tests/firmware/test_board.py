@@ -109,6 +109,19 @@ def test_counts_go_on_over_every_wrap(tmp_path: Any, chip: Chip, module: Any, st
     assert rig.program.core.state[t.COUNT_IN] == sum(steps) % 2**30
 
 
+def test_machines_that_offer_words_faster_than_they_are_taken_hold_no_tick_up(
+    tmp_path: Any, chip: Chip, module: Any
+) -> None:
+    rig = wired(tmp_path, chip, module)
+    state = rig.program.core.state
+    rig.tick()
+    rig.counter.always_full = rig.ages.always_full = True
+    rig.counter.count += 7
+    rig.ages.rounds = [100, 200]
+    rig.tick()
+    assert (state[t.COUNT_IN], state[t.AGE_IN]) == (7, 100 * r.ROUND)
+
+
 def test_the_newest_edge_of_either_sensor_is_the_one_that_is_timed(tmp_path: Any, chip: Chip, module: Any) -> None:
     rig = wired(tmp_path, chip, module)
     made = [entry for entry in chip.log if entry[0] == "StateMachine"]

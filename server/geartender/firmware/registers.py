@@ -38,6 +38,9 @@ WIRING_WORDS = const(12)
 AGES = const(2)  # state machines of the second block that time the sensors, after the first
 ROUND = const(4)  # 2^-16 tick in a unit of theirs
 AGE_TOP = const(65536)
+FIFO_DEPTH = const(
+    4
+)  # words that may be old; a machine may offer new ones faster than they can be taken, so no more are thrown away
 SPINS = const(40)  # turns to wait for a fresh word: the counter offers one every 13 clocks
 COUNT_MASK = const(0xFFFFFF)
 COUNT_HALF = const(0x800000)
@@ -61,8 +64,10 @@ def take(state, wiring, pio, sio):
     w = ptr32(wiring)
     p = ptr32(pio)
     word = 0
-    while (p[PIO_LEVELS] >> 4) & 15:
+    old = FIFO_DEPTH
+    while old > 0 and ((p[PIO_LEVELS] >> 4) & 15) != 0:
         word = p[PIO_RECEIVED]
+        old = old - 1
     spins = 0
     while spins < SPINS and ((p[PIO_LEVELS] >> 4) & 15) == 0:
         spins = spins + 1
@@ -95,8 +100,10 @@ def take_age(state, pio):
     machine = 1
     while machine <= AGES:
         waiting = 8 * machine + 4
-        while (p[PIO_LEVELS] >> waiting) & 15:
+        old = FIFO_DEPTH
+        while old > 0 and ((p[PIO_LEVELS] >> waiting) & 15) != 0:
             rounds = p[PIO_RECEIVED + machine]
+            old = old - 1
         spins = 0
         while spins < SPINS and ((p[PIO_LEVELS] >> waiting) & 15) == 0:
             spins = spins + 1

@@ -145,7 +145,10 @@ class Fuzz:
         """Whatever moves now was granted, or belongs to a run that was."""
         for item in self._service.motions():
             by_others = item["asked_by"] == PREPARES or BY_A_RUN in item["asked_by"]
-            if item["id"] not in self.seen.granted and not by_others:
+            began = (
+                item["state"] != "stopped" or item["actual_s"] is not None
+            )  # else it was refused when it was planned
+            if began and item["id"] not in self.seen.granted and not by_others:
                 self._blame(name, case, f"answered {status}, and yet {item['kind']} {item['id']} began")
                 self.seen.granted.add(item["id"])
 

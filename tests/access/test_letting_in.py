@@ -237,6 +237,24 @@ def test_a_phone_has_to_prove_that_it_is_its_owner_before_limits_are_changed() -
     shut(test)
 
 
+def test_a_run_of_the_bench_changes_what_the_board_trusts_and_asks_for_the_same_proof() -> None:
+    async def test(kit: Kit) -> None:
+        headers = await phone(kit, passphrase=PASSPHRASE["passphrase"])
+        await asyncio.sleep(601)
+
+        async def begin(headers: Headers) -> httpx.Response:
+            return await kit.http.post("/api/v1/bench/cook/runs", json={}, headers=headers)
+
+        refused = await begin(headers)
+        assert problem_in(refused) == (403, "proof-needed")
+        assert refused.json()["proof"] == "passphrase"
+        assert problem_in(await begin(await script(kit))) == (404, "unknown"), "a key proves itself by being sent"
+        await kit.http.post("/api/v1/me/proof", json=PASSPHRASE, headers=headers)
+        assert problem_in(await begin(headers)) == (404, "unknown"), "it gets on, to a procedure that there is not"
+
+    shut(test)
+
+
 def test_without_a_passphrase_it_is_paired_again() -> None:
     async def test(kit: Kit) -> None:
         headers = await phone(kit)

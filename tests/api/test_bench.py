@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 from typing import Any
 
 import httpx
@@ -174,6 +175,9 @@ def test_a_run_can_be_ended_by_itself_and_its_answer_has_a_shape() -> None:
         run = await shed.begin("tune")
         ended = (await shed.http.post(f"{BENCH}/runs/{run['id']}/stop")).json()
         assert ended["state"] == "stopped"
+        assert ended["reason"].startswith("stopped by")
+        took = datetime.fromisoformat(ended["ended_at"]) - datetime.fromisoformat(ended["began_at"])
+        assert took < timedelta(seconds=5), "it did not wait until nobody had answered for an hour"
         assert (await shed.http.post(f"{BENCH}/runs/{run['id']}/answer", json={"question": "x"})).status_code in (
             404,
             409,

@@ -263,6 +263,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
             try:
                 yield
             finally:
+                await service.benches.end()
                 for task in running:
                     task.cancel()
     finally:

@@ -124,7 +124,7 @@ async def get_bench_run(response: Response, service: ServiceDep, run_id: RunId, 
     responses=problems("unknown", "busy", "invalid"),
 )
 @needs(Role.MANAGE)
-async def answer_bench(service: ServiceDep, run_id: RunId, body: BenchAnswer, who: WhoDep) -> BenchRun:  # noqa: ARG001
+async def answer_bench(service: ServiceDep, run_id: RunId, body: BenchAnswer) -> BenchRun:
     return service.benches.answer(run_id, body.question, body.value)
 
 
@@ -270,11 +270,16 @@ async def get_procedure(service: ServiceDep, procedure: ProcedureName, servo: Wh
     status_code=202,
     operation_id="startProcedure",
     summary="Begin a procedure: it says before each step what will move, and waits for the word",
-    responses=problems("unknown", "invalid", "offline", "faulted", "helm-held", "busy", "not-stored"),
+    responses=problems("proof-needed", "unknown", "invalid", "offline", "faulted", "helm-held", "busy", "not-stored"),
 )
 @needs(Role.MANAGE)
 async def start_procedure(
-    response: Response, service: ServiceDep, procedure: ProcedureName, who: WhoDep, body: BenchStart | None = None
+    response: Response,
+    service: ServiceDep,
+    procedure: ProcedureName,
+    who: WhoDep,
+    _: ProvenDep,
+    body: BenchStart | None = None,
 ) -> BenchRun:
     asked = body or BenchStart()
     session = await service.benches.start(procedure, chosen(service, asked.servo), who, asked.answers, auto=asked.auto)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import logging
 from collections.abc import Mapping
 from typing import Any
@@ -33,6 +34,9 @@ RECORD = "bench-record"
 
 KEPT_RUNS = 40
 """Runs of a servo that are kept, with their raw records: older ones go."""
+
+ENDING_S = 2.0
+"""s for which the end of the service waits for runs: drive goes at once, the settings follow within a second."""
 
 ID_BITS = 48
 
@@ -70,6 +74,15 @@ class Benches:
                 reason = "the service ended while it ran; the servo was disarmed, and nothing was kept"
                 body = {**document.body, "state": BenchState.STOPPED.value, "reason": reason, "question": None}
                 await self._store.put_document(RUN, document.name, body, document.revision)
+
+    async def end(self) -> None:
+        """The service ends: end every run, and wait for a moment until its servo is left as it was found."""
+        over = SessionOver(BenchState.STOPPED, "the service was ended")
+        for session in self._live.values():
+            session.end(over)
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(ENDING_S):
+                await asyncio.gather(*(session.ended() for session in self._live.values()))
 
     async def close(self) -> None:
         """Let what is being worked out come to its end."""

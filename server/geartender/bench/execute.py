@@ -48,6 +48,8 @@ async def execute(session: Session, work: Work) -> Ended:
     session.cancel = task.cancel
     wrong = None
     try:
+        if session.ending is not None:  # it was ended before it had begun
+            raise session.ending
         measured = await work(session)
         ended = Ended(BenchState.DONE, None, measured)
     except FoundWrong as found:
@@ -80,4 +82,5 @@ async def leave(session: Session) -> None:
             return
         if servo.live.armed:
             await servo.disarm(session.who)
+            await servo.disarmed()
         await servo.try_settings(None)

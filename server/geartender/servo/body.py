@@ -29,7 +29,7 @@ from geartender.servo.motions import Motion, Who
 from geartender.servo.planning import Approach, Travel
 from geartender.servo.record import NoRecord, Record
 from geartender.servo.requests import MoveRequest
-from geartender.servo.settings import display_wanted, firmware_settings, overload_nm
+from geartender.servo.settings import display_wanted, firmware_settings, overload_nm, settings_digest
 from geartender.servo.shown import link_report, snapshot_of
 from geartender.servo.subscription import Message, Subscription
 from geartender.servo.units import Scale
@@ -181,6 +181,7 @@ class Body:
         self._approach = Approach.of(self.built)
         settings = None if sheet.missing_to_move else firmware_settings(self.built, self.measured.tuning)
         self._settings = settings
+        self._digest = None if settings is None else settings_digest(settings)
         self._play = Play(self._scale.counts(self._approach.play))
 
     # Life
@@ -219,8 +220,8 @@ class Body:
         if self._to_greet:
             self._to_greet = self._to_configure = False
             shown = self.address if display_wanted(self.sheet) else None
-            await self._drive.greet(self._hello, self._settings, shown)
-        elif self._to_configure:
+            await self._drive.greet(self._settings, shown)
+        elif self._to_configure and not (self._shown and self._shown.armed):
             self._to_configure = False
             await self._drive.configure(self._settings)
         else:
@@ -249,6 +250,7 @@ class Body:
 
     def _opened(self, hello: Hello) -> None:
         before, self._hello = self._hello, hello
+        self._drive.holds = hello.settings
         self._to_greet = True
         self._work.set()
         self._tell("connected", f"connected to {hello.board}, firmware {hello.version}")
@@ -301,6 +303,9 @@ class Body:
             message = live.message(self.name, self.state, running.target_deg if running else None)
             for subscription in self._subscriptions:
                 subscription.put(message)
+        if self._to_configure and not live.armed:
+            self._drive.ready = False
+            self._work.set()
         if self._queue:
             self._work.set()
 

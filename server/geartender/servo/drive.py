@@ -22,7 +22,7 @@ from geartender.errors import (
 )
 from geartender.link.events import Outcome
 from geartender.link.exchange import WINDOW
-from geartender.link.lines import Field, Hello, Reply
+from geartender.link.lines import Field, Reply
 from geartender.link.port import Opener
 from geartender.link.session import Link, LinkOwner
 from geartender.servo.settings import setting_lines, settings_digest
@@ -61,19 +61,22 @@ class Drive:
         self._now = world.monotonic
         self.ready = False
         """Greeted and configured: motion may be asked for."""
+        self.holds: str | None = None
+        """Digest of the settings that the firmware holds; None while that is not known."""
 
-    async def greet(self, hello: Hello, settings: dict[str, int] | None, address: str | None) -> None:
+    async def greet(self, settings: dict[str, int] | None, address: str | None) -> None:
         """Bring the firmware's settings up to date and ask for telemetry; `address` is for its display. Raises Refused."""
         await self.ask("rate", TELEMETRY_MS)
         if address is not None:
             await self.ask("show", address)
-        known = settings is not None and hello.settings == settings_digest(settings)
-        await self.configure(None if known else settings)
+        await self.configure(settings)
 
     async def configure(self, settings: dict[str, int] | None) -> None:
-        """Send all settings, if there are any, and hold their digest against the firmware's. Raises Refused."""
-        if settings is not None:
+        """Send all settings, if there are any and it holds others; then its digest is the host's. Raises Refused."""
+        if settings is not None and self.holds != settings_digest(settings):
+            self.holds = None
             await self._send_settings(settings)
+            self.holds = settings_digest(settings)
         self.ready = True
 
     async def _send_settings(self, settings: dict[str, int]) -> None:

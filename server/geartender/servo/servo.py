@@ -32,6 +32,7 @@ class Servo(Trials):
         self._require_sheet()
         live = self._require_live()
         self._require_no_fault()
+        self._require_own_settings(who)
         self._take_helm(who)
         if not live.armed or live.led_by_pulse:
             await self._drive.ask("arm", self._drive.deadline())
@@ -341,10 +342,17 @@ class Servo(Trials):
             raise Busy("Another motion runs. Stop it, or wait.")
 
     def release(self, claim: Claim) -> None:
-        """The run is over; its helm is free again. Does nothing when it holds the servo no more."""
+        """The run is over; its helm is free again. Does nothing when it holds the servo no more.
+
+        Settings that it tried go: the servo's own are sent as soon as it is disarmed, or at the next connection.
+        """
         if self._claim is claim:
             self._claim = None
             self._helm.give(claim.who)
+            if self._on_trial:
+                self._to_configure = True
+                self._drive.ready = self._drive.ready and self._live is not None and self._live.armed
+                self._work.set()
             self._publish()
 
     @property

@@ -338,10 +338,21 @@ class Steering(Body):
         self._require_no_fault()
         if not live.armed:
             raise Disarmed("The servo is disarmed. Arm it first.")
+        self._require_own_settings(who)
         self._take_helm(who)
         if homed and not live.homed:
             raise NotHomed("The position is not known. Home it first.")
         return live
+
+    @property
+    def _on_trial(self) -> bool:
+        """Whether the firmware works with other settings than the servo's own."""
+        return self._digest is not None and self._drive.holds != self._digest
+
+    def _require_own_settings(self, who: Who) -> None:
+        """Raise Busy while the firmware holds what somebody else tries."""
+        if self._on_trial and (self._claim is None or self._claim.who.client != who.client):
+            raise Busy("The bench has other settings on trial, and puts the servo's own back. Try again in a moment.")
 
     def _require_no_fault(self) -> None:
         if self._fault is not None:

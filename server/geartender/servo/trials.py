@@ -115,6 +115,11 @@ class Trials(Steering):
             raise Busy("Settings can be changed only while the servo is disarmed.")
         await self._drive.configure({**self.settings, **(changes or {})})
 
+    async def disarmed(self) -> None:
+        """Wait until telemetry shows that drive is gone. Raises Offline when the link is."""
+        while self._require_live().armed:
+            await self._changed()
+
     async def levels(self) -> Levels:
         """What the sensors' pins read. Raises Refused."""
         reply = await self._drive.ask("sense")

@@ -7,6 +7,7 @@ import asyncio
 import pytest
 
 from geartender.bench.execute import execute
+from geartender.bench.listing import PROCEDURES
 from geartender.bench.models import BenchState
 from geartender.bench.procedures.first_power import first_power
 from geartender.bench.procedures.measure import measure
@@ -55,6 +56,7 @@ def test_a_sound_machine_goes_through_first_power_tuning_and_thresholds() -> Non
     bench = at_bench(first_power, sheet, plant, 0, truth=kept)
     assert (bench.report.state, bench.report.wrong) == (BenchState.DONE, None)
     assert [step.id for step in bench.report.steps] == ["supply", "sensors", "nudge", "home", "travel", "counts"]
+    assert tuple(step.title for step in bench.report.steps) == PROCEDURES["first-power"].steps
     assert kept.broken == []
     tuned = at_bench(tune, sheet, plant, 0, knob="middle")
     assert tuned.measured is not None, tuned.report.reason

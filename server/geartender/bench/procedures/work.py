@@ -22,6 +22,9 @@ from geartender.servo.units import Scale
 PLOT_POINTS = 400
 """Points of a line of a plot: more than a phone's screen shows."""
 
+TORQUE_SHARE = 0.5
+"""Share of the overload torque that a machine of which nothing is certain gets."""
+
 
 @dataclass
 class Work:

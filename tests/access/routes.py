@@ -54,6 +54,7 @@ READS = {
     "GET /api/v1/bench/runs/{id}/records/{name}": "watch",
     "GET /api/v1/bench/report": "watch",
     "GET /api/v1/bench/versions": "watch",
+    "GET /api/v1/bench/health": "watch",
     "GET /api/v1/bench/{procedure}": "watch",
     "GET /api/v1/servos/{servo}/measured": "watch",
     "GET /api/v1/sequences/{name}": "watch",

@@ -12,6 +12,7 @@ import httpx
 import pytest
 
 from geartender.api.app import create_app
+from geartender.bench.health import diary
 from geartender.cli.running import ridge_vent
 from geartender.config import parse_settings
 from geartender.simulator.device import SimulatedServo
@@ -186,5 +187,32 @@ def test_a_run_can_be_ended_by_itself_and_its_answer_has_a_shape() -> None:
             MEASURED, json={"values": {"ke_v_s": {"value": "x"}}}, headers={"If-None-Match": "*"}
         )
         assert wrong.status_code == 422
+
+    in_shed(test)
+
+
+def test_normal_moves_are_looked_at_for_wear_and_those_of_the_bench_are_not(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(diary, "MOVES_A_POINT", 4)
+
+    async def test(shed: Shed) -> None:
+        vent = "/api/v1/servos/vent"
+        empty = (await shed.http.get(f"{BENCH}/health")).json()
+        assert (empty["points"], empty["moves"], empty["plots"]) == (0, 0, [])
+        assert len(empty["notes"]) == 2
+        for act in ("arm", "home"):
+            await shed.http.post(f"{vent}/{act}", headers={"Prefer": "wait=60"})
+        for to_deg in (50, 10, 50, 10):
+            moved = await shed.http.post(f"{vent}/moves", json={"to_deg": to_deg}, headers={"Prefer": "wait=60"})
+            assert moved.json()["state"] == "done", moved.text
+        await shed.http.post(f"{vent}/disarm")
+        await asyncio.sleep(2)
+        await shed.through(await shed.begin("thresholds", auto=True))
+        health = (await shed.http.get(f"{BENCH}/health?servo=vent")).json()
+        assert (health["points"], health["moves"]) == (1, 4)
+        table = (await shed.http.get(f"{BENCH}/health", headers={"Accept": "text/csv"})).text.split("\r\n")
+        assert table[0] == "at,moves,friction_nm,effort_a,play_counts,marks,off_counts"
+        assert len(table) == 3
+        assert (await shed.http.get(f"{BENCH}/report")).json()["health"]["moves"] == 4
+        assert (await shed.http.get(f"{BENCH}/health?servo=other")).status_code == 404
 
     in_shed(test)

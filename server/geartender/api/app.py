@@ -50,6 +50,7 @@ from geartender.api.shelf import FolderShelf, MemoryShelf, Shelf
 from geartender.api.stop_first import StopFirst
 from geartender.api.webhook import Webhook
 from geartender.bench.benches import Benches
+from geartender.bench.health.watcher import Health
 from geartender.build import BuildSheet, load_build, parse_build
 from geartender.config import ServiceSection, ServoSection, Settings
 from geartender.errors import BuildSheetError
@@ -100,7 +101,8 @@ def create_app(
         store.notices.listen(webhook.tell)
     built: dict[str, Servo] = {}
     battery = BatteryGauge(store, built, world.monotonic)
-    record = Recorder(store, battery.ended)
+    wear = Health(store, built, world.wall)
+    record = Recorder(store, (battery.ended, wear.ended), wear.passed_home)
     for section in settings.servo:
         opener = world.opener(section.port)
         built[section.name] = Servo(section.name, sheet_of(section, shelf), opener, world, record)
@@ -130,6 +132,7 @@ def create_app(
         network_url=reached_from(settings.service, world.address()),
         local_url=reached_from(settings.service, "127.0.0.1"),
         benches=Benches(store, built, world),
+        wear=wear,
     )
     service.metrics.watch(service, record, version("geartender"))
     service.configuration = settings.model_dump_json(indent=1)
@@ -246,12 +249,14 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     await service.admissions.open()
     try:
         await service.benches.begin()
+        await service.wear.begin()
         async with asyncio.TaskGroup() as tasks:
             running = [
                 tasks.create_task(service.store.run(), name="store"),
                 tasks.create_task(service.admissions.register.run(), name="register"),
                 *([tasks.create_task(service.webhook.run(), name="webhook")] if service.webhook else []),
                 tasks.create_task(service.battery.run(), name="battery"),
+                tasks.create_task(service.wear.run(), name="health"),
                 tasks.create_task(service.runs.run(), name="runs"),
                 tasks.create_task(service.benches.run(), name="bench"),
                 tasks.create_task(service.timekeeper.run(), name="timetable"),
@@ -267,6 +272,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
                 for task in running:
                     task.cancel()
     finally:
+        await service.wear.keep()
         await service.previews.close()
         await service.benches.close()
         await service.admissions.close()

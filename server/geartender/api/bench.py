@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+from collections.abc import Sequence
 from importlib.metadata import version
 from pathlib import Path as File
 from typing import Annotated, Any
@@ -23,6 +24,8 @@ from geartender.api.openapi import problems
 from geartender.api.prefer import applied, settle
 from geartender.api.service import Service
 from geartender.bench.benches import MEASURED, read_measured
+from geartender.bench.health.verdicts import HealthReport
+from geartender.bench.health.verdicts import table as health_table
 from geartender.bench.models import BenchRun, ProcedureShown
 from geartender.bench.report import Report, report, table
 from geartender.bench.svg import drawing
@@ -78,6 +81,14 @@ def chosen(service: Service, name: str | None) -> Servo:
     if len(service.servos) != 1:
         raise Invalid(f"Say which servo: {', '.join(service.servos)}.")
     return next(iter(service.servos.values()))
+
+
+def as_csv(lines: Sequence[str], file_name: str | None = None) -> Response:
+    """A table as an answer (RFC 4180); with a name it is a file to keep."""
+    headers = {"Vary": "Accept"}
+    if file_name is not None:
+        headers["Content-Disposition"] = f'attachment; filename="{file_name}"'
+    return Response("\r\n".join([*lines, ""]), media_type="text/csv", headers=headers)
 
 
 # Runs
@@ -162,8 +173,7 @@ async def get_bench_record(
         strict=True,
     )
     if prefers(accept, "text/csv"):
-        lines = ["t_s,count,duty,mark,supply_v", *(",".join(map(str, row)) for row in rows)]
-        return Response("\r\n".join([*lines, ""]), media_type="text/csv", headers={"Vary": "Accept"})
+        return as_csv(["t_s,count,duty,mark,supply_v", *(",".join(map(str, row)) for row in rows)])
     return {"columns": ["t_s", "count", "duty", "mark", "supply_v"], "rows": [list(row) for row in rows]}
 
 
@@ -189,8 +199,7 @@ async def get_report(
 ) -> Response | Report:
     made = await _report(service, chosen(service, servo), against)
     if prefers(accept, "text/csv"):
-        name = f'attachment; filename="{made.servo}-report.csv"'
-        return Response(table(made), media_type="text/csv", headers={"Vary": "Accept", "Content-Disposition": name})
+        return as_csv(table(made).splitlines(), f"{made.servo}-report.csv")
     if prefers(accept, "text/html"):
         headers = {"Vary": "Accept", "Content-Security-Policy": REPORT_POLICY, "Cache-Control": "no-cache"}
         return Response(_page(made), media_type="text/html", headers=headers)
@@ -216,6 +225,7 @@ async def _report(service: Service, servo: Servo, against: int | None) -> Report
         link.firmware_version,
         link.board_id,
         other,
+        service.wear.report(servo.name),
     )
 
 
@@ -227,6 +237,7 @@ def _page(made: Report) -> str:
         report=made,
         style=Markup(STYLE),  # noqa: S704 - a constant
         number=number,
+        share=share,
         drawing=lambda plot: Markup(drawing(plot)),  # noqa: S704 - ours, escaped
     )
 
@@ -234,6 +245,11 @@ def _page(made: Report) -> str:
 def number(value: float | None, digits: int = 4) -> str:
     """A number for a table; a dash where there is none."""
     return "–" if value is None else f"{value:.{digits}g}"
+
+
+def share(value: float | None) -> str:
+    """A change for a table, as a percentage with its sign."""
+    return "–" if value is None else f"{value:+.1%}"
 
 
 @router.get(
@@ -245,6 +261,27 @@ def number(value: float | None, digits: int = 4) -> str:
 @needs(Role.WATCH)
 async def list_versions(service: ServiceDep, servo: WhichServo = None) -> Listing[int]:
     return Listing[int](items=await service.benches.versions(chosen(service, servo).name))
+
+
+# Health
+
+
+@router.get(
+    "/bench/health",
+    operation_id="getWear",
+    summary="What normal moves say of wear: friction, current for the same move, play and count, against the first days",
+    response_model=HealthReport,
+    responses={200: {"content": {"text/csv": {"schema": {"type": "string"}}}}, **problems("unknown", "invalid")},
+)
+@needs(Role.WATCH)
+async def get_health(
+    service: ServiceDep, servo: WhichServo = None, accept: AcceptHeader = None
+) -> Response | HealthReport:
+    name = chosen(service, servo).name
+    if not prefers(accept, "text/csv"):
+        return service.wear.report(name)
+    lines = [",".join(row) for row in health_table(service.wear.points(name))]
+    return as_csv(lines, f"{name}-health.csv")
 
 
 # Procedures

@@ -37,9 +37,15 @@ FIGURES = ("planned_s", "actual_s", "target_deg", "end_deg", "error_deg", "peak_
 class Recorder:
     """Keeps the record of all servos in one journal, and lets a notice stand for as long as a fault does."""
 
-    def __init__(self, store: Store, on_end: Callable[[Motion], None] = lambda _: None) -> None:
-        """`on_end` is called with each motion that has ended."""
+    def __init__(
+        self,
+        store: Store,
+        on_end: Sequence[Callable[[Motion], None]] = (),
+        on_mark: Callable[[str, int], None] = lambda *_: None,
+    ) -> None:
+        """`on_end` are called with each motion that has ended, `on_mark` with each passage of the home mark."""
         self._on_end = on_end
+        self._on_mark = on_mark
         self._journal = store.journal
         self._notices = store.notices
         self._open: dict[tuple[str, str], Intent] = {}
@@ -68,7 +74,8 @@ class Recorder:
     def ended(self, motion: Motion, trace: Sequence[TraceRow]) -> None:
         """Write what became of it; a motion that was refused before it began has no entry, or has its result already."""
         intent = self._open.pop((motion.servo, motion.id), None)
-        self._on_end(motion)
+        for told in self._on_end:
+            told(motion)
         if intent is None:
             return
         self.motions[motion.servo, motion.kind.value, motion.state.value] += 1
@@ -77,6 +84,10 @@ class Recorder:
         self._journal.settle(
             intent, motion.state.value, reason=motion.reason, figures=report, trace=_rows(trace) if faulted else ()
         )
+
+    def passed_home(self, servo: str, off_counts: int) -> None:
+        """Tell whoever counts; the journal has those that were off by the event."""
+        self._on_mark(servo, off_counts)
 
     def happened(
         self, servo: str, event: str, text: str, who: Who | None, fault: FaultReport | None, trace: Sequence[TraceRow]

@@ -17,6 +17,7 @@ from geartender.api.shelf import Shelf
 from geartender.api.train_search import TrainSearch
 from geartender.api.webhook import Webhook
 from geartender.bench.benches import Benches
+from geartender.bench.health.watcher import Health
 from geartender.errors import Unknown
 from geartender.sequences.keeper import Timekeeper
 from geartender.sequences.runs import Runs
@@ -65,6 +66,7 @@ class Service:
     local_url: str
     """Where a program on this machine reaches the service."""
     benches: Benches
+    wear: Health
     previews: Worker
     """Where previews are put together: a long one must not hold up the beat that the firmware waits for."""
     metrics: Metrics

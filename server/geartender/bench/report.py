@@ -9,6 +9,7 @@ from datetime import datetime
 
 from pydantic import Field
 
+from geartender.bench.health.verdicts import HealthReport
 from geartender.bench.models import BenchRun, Plot
 from geartender.build import BuildSheet, figures
 from geartender.build.drive import Drive
@@ -85,6 +86,7 @@ class Report(Shown):
     values: list[ReportRow]
     figures: list[ReportRow]
     plots: list[Plot]
+    health: HealthReport | None = Field(default=None, description="What normal moves say of wear.")
     notes: list[str]
     caution: str = CAUTION
 
@@ -122,6 +124,7 @@ def report(
     firmware: str | None = None,
     board: str | None = None,
     other: tuple[int, Measured] | None = None,
+    health: HealthReport | None = None,
 ) -> Report:
     """Put the page together. `runs` are the newest first; their plots are shown. `other` is a version to compare with."""
     shown, plots = [], []
@@ -143,6 +146,7 @@ def report(
         values=_values(sheet, measured, other[1] if other else None),
         figures=_figures(sheet, measured, other[1] if other else None),
         plots=plots,
+        health=health,
         notes=_notes(sheet, measured),
     )
 
@@ -212,4 +216,8 @@ def table(made: Report) -> str:
             row.other,
         )
         writer.writerow([row.name, row.unit, *("" if cell is None else cell for cell in cells)])
+    for one in made.health.trends if made.health else []:
+        newest = one.points[-1][0].isoformat() if one.points else ""
+        cells = (one.reference, one.now, None, "health", newest, None)
+        writer.writerow([f"health_{one.name}", one.unit, *("" if cell is None else cell for cell in cells)])
     return file.getvalue()

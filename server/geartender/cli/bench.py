@@ -73,6 +73,36 @@ def report(
             result(client.bench.report(servo, against), as_json, _report)
 
 
+@bench.command("health")
+def health(
+    csv: Annotated[bool, typer.Option("--csv", help="The points as a table (CSV).")] = False,
+    url: Url = DEFAULT_URL,
+    servo: ServoName = None,
+    key: Key = None,
+    as_json: AsJson = False,
+) -> None:
+    """Say how friction, play and count have changed over the weeks, by what normal moves took."""
+    with connected(url, key) as client:
+        if csv:
+            sys.stdout.write(client.bench.health_table(servo))
+        else:
+            result(client.bench.health(servo), as_json, _health)
+
+
+def _health(found: dict[str, Any]) -> str:
+    lines = [f"{found['servo']}: {found['moves']} moves at {found['points']} points"]
+    for one in found["trends"]:
+        if one["now"] is not None:
+            wear = "  worth a look" if one["shows"] else ""
+            lines.append(
+                f"  {one['title']:30} {one['now']:9.3g} {one['unit']:18} {one['change']:+7.1%} against the first days,"
+                f" {one['per_week']:+.1%} a week{wear}"
+            )
+    if found["off_counts"] is not None:
+        lines.append(f"  The count is off by {found['off_counts']:g} at the home mark, {found['marks']} passages.")
+    return "\n".join([*lines, *(f"  {note}" for note in found["notes"])])
+
+
 def _given(text: str) -> tuple[str, Any]:
     question, equals, value = text.partition("=")
     if not equals:

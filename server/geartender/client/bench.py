@@ -99,6 +99,17 @@ class RemoteBench:
         """The same as `text/csv` or `text/html`."""
         return self._http.get_text(self._report(servo, against), accept)
 
+    def health(self, servo: str | None = None) -> Document:
+        """What normal moves say of wear."""
+        found: Document = self._http.get(self.HEALTH + _query(servo))
+        return found
+
+    def health_table(self, servo: str | None = None) -> str:
+        """Its points as CSV."""
+        return self._http.get_text(self.HEALTH + _query(servo), "text/csv")
+
+    HEALTH = "/api/v1/bench/health"
+
     @staticmethod
     def _report(servo: str | None, against: int | None) -> str:
         query = _query(servo)

@@ -278,6 +278,8 @@ class Body:
             self._tell("disconnected", reason)
 
     def _told(self, event: FirmwareEvent) -> None:
+        if event.name == "audit" and event.fields and event.fields[0].removeprefix("-").isdecimal():
+            self._record.passed_home(self.name, int(event.fields[0]))
         if event.name == "audit" and event.fields and event.fields[0] != "0":
             self._tell("audit", f"the home mark was {event.fields[0]} counts from where it should be")
         elif event.name == "lead":

@@ -23,6 +23,10 @@ class Record(Protocol):
         """A motion has its end; `trace` are the seconds before a fault that ended it. Waits for nothing."""
         ...
 
+    def passed_home(self, servo: str, off_counts: int) -> None:
+        """The home mark was passed, and the count was so far from where it should be. Waits for nothing."""
+        ...
+
     def happened(
         self, servo: str, event: str, text: str, who: Who | None, fault: FaultReport | None, trace: Sequence[TraceRow]
     ) -> None:
@@ -37,6 +41,9 @@ class NoRecord:
         """Nothing to wait for."""
 
     def ended(self, motion: Motion, trace: Sequence[TraceRow]) -> None:
+        """Forgotten."""
+
+    def passed_home(self, servo: str, off_counts: int) -> None:
         """Forgotten."""
 
     def happened(

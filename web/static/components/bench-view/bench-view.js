@@ -2,6 +2,7 @@
 import { html, need, setHidden, setText } from "../../lib/dom.js";
 import { report } from "../../lib/report.js";
 import { Api } from "../../lib/api.js";
+import { showHealth } from "./health.js";
 import { RunView, underWay } from "./run.js";
 
 /** @typedef {import("./types.js").Run} Run */
@@ -54,12 +55,23 @@ export function mountBenchView(section, page, signal) {
     }
   };
 
+  /** Older versions of the measured values, to compare the newest with. */
+  const offerVersions = async () => {
+    const { items } = await api.call("GET", `bench/versions?servo=${encodeURIComponent(servo)}`, undefined, { signal });
+    const older = items.slice(0, -1).reverse();
+    against.replaceChildren(html("option", { value: "" }, "nothing"), ...older.map((/** @type {number} */ one) => html("option", { value: String(one) }, `version ${one}`)));
+    setHidden(need(section, "[data-compare]"), !older.length);
+    aim();
+  };
+
   const open = async () => {
     const { items } = await api.call("GET", `bench?servo=${encodeURIComponent(servo)}`, undefined, { signal });
     procedures = items;
     const going = procedures.map((one) => one.last).find((last) => last && underWay(last));
     if (going) take(await api.call("GET", `bench/runs/${going.id}`, undefined, { signal }));
     else draw();
+    showHealth(need(section, "[data-health]"), await api.call("GET", `bench/health?servo=${encodeURIComponent(servo)}`, undefined, { signal }));
+    await offerVersions();
   };
 
   /** @param {Procedure} one */
@@ -81,7 +93,12 @@ export function mountBenchView(section, page, signal) {
     void report(section, open());
   }, { signal });
   const link = /** @type {HTMLAnchorElement} */ (need(section, "[data-bench-report]"));
-  link.href = `${Api.url("bench/report")}?servo=${encodeURIComponent(servo)}`;
+  const against = /** @type {HTMLSelectElement} */ (need(section, "[data-against]"));
+  const aim = () => {
+    link.href = `${Api.url("bench/report")}?servo=${encodeURIComponent(servo)}${against.value && `&against=${against.value}`}`;
+  };
+  against.addEventListener("change", aim, { signal });
+  aim();
   const counts = need(section, "[data-run-counts]");
   painter.add(() => setText(counts, store.snapshot?.counts == null || store.stale ? "no news" : `${store.snapshot.counts} counts`), signal);
   signal.addEventListener("abort", () => clearTimeout(timer));

@@ -10,6 +10,8 @@
  *   values: Record<string, {value: number, uncertainty: number}>, plots: Plot[]}} Step
  * @typedef {{id: string, procedure: string, servo: string, state: string, began_at: string, steps: Step[], question: Question|null,
  *   wrong: {kind: string, text: string, cure: string}|null, reason: string|null}} Run
+ * @typedef {{name: string, title: string, unit: string, now: number|null, change: number|null, shows: boolean}} Trend
+ * @typedef {{since: string|null, points: number, moves: number, trends: Trend[], off_counts: number|null, plots: Plot[], notes: string[]}} Health
  * @typedef {{name: string, title: string, about: string, steps: string[], last: Run|null}} Procedure
  */
 export {};

@@ -6,7 +6,7 @@ const KINDS = {
   motion: ["move", "home", "turn", "jog"],
   stops: ["stop", "fault", "audit"],
   runs: ["run", "slot"],
-  drive: ["bench", "arm", "disarm", "reset", "helm", "override"],
+  drive: ["bench", "health", "arm", "disarm", "reset", "helm", "override"],
   settings: ["build", "change", "restore"],
   access: ["access"],
   service: ["store", "link", "notice", "clock"],

@@ -1,0 +1,1 @@
+"""Health over time: what normal moves say of wear."""

@@ -1,4 +1,4 @@
-"""The bench's guided path on a phone: thumb only, left and come back to, and clean for a screen reader."""
+"""The bench's guided path on a phone: thumb only, keyboard only, left and come back to, and clean for a screen reader."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import re
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Locator, Page, expect
 
 from tests.browser.conftest import PHONE, Open
 from tests.browser.service import Service
@@ -78,4 +78,86 @@ def test_first_power_with_one_thumb_from_begin_to_done(own_demo: Service, look: 
     expect(page.locator("[data-run-title]")).to_have_text("First power: Done", timeout=LONG_MS)
     expect(page.locator(".bench-plot").first).to_be_visible()
     assert Axe().run(page, options=RULES).response["violations"] == []
+    assert own_demo.snapshot()["state"] == "disarmed"
+
+
+MANY_TABS = 60
+"""More than there are controls in front of any other."""
+
+
+def tab_to(page: Page, control: Locator) -> None:
+    for _ in range(MANY_TABS):
+        if control.evaluate("node => node === document.activeElement"):
+            return
+        page.keyboard.press("Tab")
+    raise AssertionError(f"no Tab leads to {control}")
+
+
+def by_key(page: Page, name: str) -> None:
+    """Enter on the button that has the focus by itself."""
+    expect(page.get_by_role("button", name=name, exact=True)).to_be_focused(timeout=LONG_MS)
+    page.keyboard.press("Enter")
+
+
+def type_number(page: Page, text: str) -> None:
+    expect(page.locator("#bench-number")).to_be_focused(timeout=LONG_MS)
+    page.keyboard.type(text)
+    page.keyboard.press("Enter")
+
+
+def leave_and_come_back(page: Page) -> None:
+    """Until the question is in sight again, as a person would wait."""
+    for view in ("journal", "bench"):
+        tab_to(page, page.locator(f"nav [data-link={view}]"))
+        page.keyboard.press("Enter")
+    expect(page.get_by_role("button", name="Go on", exact=True)).to_be_visible()
+
+
+def test_a_question_left_and_come_back_to_has_the_focus_each_time(demo: Service, look: Open) -> None:
+    page = look(demo, "bench", **PHONE)
+    to_first_word(page)
+    tab_to(page, page.locator("[data-begin=first-power]"))
+    page.keyboard.press("Enter")
+    go_on = page.get_by_role("button", name="Go on", exact=True)
+    expect(go_on).to_be_focused()
+    for _ in range(10):
+        leave_and_come_back(page)
+        assert go_on.evaluate("node => node === document.activeElement")
+    tab_to(page, page.get_by_role("button", name="End it"))
+    page.keyboard.press("Enter")
+    expect(page.locator("[data-run-title]")).to_have_text("First power: Stopped")
+    expect(page.locator("[data-run-title]")).to_be_focused()
+
+
+def test_first_power_with_the_keyboard_alone_from_begin_to_done(own_demo: Service, look: Open) -> None:
+    page = look(own_demo, "bench", **PHONE)
+    page.set_default_timeout(LONG_MS)
+    to_first_word(page)
+    title = page.locator("[data-run-title]")
+    tab_to(page, page.locator("[data-begin=first-power]"))
+    page.keyboard.press("Enter")
+    expect(title).to_have_text("Both sensors, by hand", timeout=LONG_MS)
+    by_key(page, "Go on")
+    expect(title).to_be_focused()
+    own_demo.trouble("hand 2")
+    type_number(page, "2")
+    expect(title).to_have_text("A nudge: which way is up", timeout=LONG_MS)
+    leave_and_come_back(page)
+    by_key(page, "Go on")
+    by_key(page, "Up")
+    expect(title).to_have_text("Home, from both sides", timeout=LONG_MS)
+    by_key(page, "Go on")
+    expect(title).to_have_text("How far it really goes", timeout=LONG_MS)
+    by_key(page, "Go on")
+    expect(page.locator("[data-run-announced]")).to_contain_text("protractor", timeout=LONG_MS)
+    expect(page.locator("[data-run-asked] button")).to_have_count(1)
+    by_key(page, "Go on")
+    expect(page.locator("#bench-number")).to_be_visible(timeout=LONG_MS)
+    far = re.search(r"was to be (\d+)", page.locator("[data-run-asked]").inner_text())
+    assert far is not None
+    type_number(page, far.group(1))
+    expect(title).to_have_text("Every count arrives", timeout=LONG_MS)
+    by_key(page, "Go on")
+    expect(title).to_have_text("First power: Done", timeout=LONG_MS)
+    expect(title).to_be_focused()
     assert own_demo.snapshot()["state"] == "disarmed"

@@ -23,10 +23,13 @@ export function mountBenchView(section, page, signal) {
   /** @type {Run|null} */
   let run = null;
   let timer = 0;
+  /** Of what was asked for, the newest whose answer is shown: one that comes late says what was true before. */
+  let asked = 0;
+  let shown = 0;
 
   const view = new RunView(host, (question, value) => {
     const id = run?.id;
-    if (id) void report(section, api.call("POST", `bench/runs/${id}/answer`, { question, value }).then(take));
+    if (id) void report(section, latest(api.call("POST", `bench/runs/${id}/answer`, { question, value })));
   });
 
   const draw = () => {
@@ -46,10 +49,19 @@ export function mountBenchView(section, page, signal) {
     if (underWay(now)) timer = setTimeout(() => void look(), LOOK_EVERY_MS);
   };
 
+  /** @param {Promise<Run>} answer */
+  const latest = async (answer) => {
+    const number = ++asked;
+    const now = await answer;
+    if (number < shown) return;
+    shown = number;
+    take(now);
+  };
+
   const look = async () => {
     if (!run || signal.aborted) return;
     try {
-      take(await api.call("GET", `bench/runs/${run.id}`, undefined, { signal }));
+      await latest(api.call("GET", `bench/runs/${run.id}`, undefined, { signal }));
     } catch {
       if (!signal.aborted) timer = setTimeout(() => void look(), LOOK_EVERY_MS);
     }
@@ -68,7 +80,7 @@ export function mountBenchView(section, page, signal) {
     const { items } = await api.call("GET", `bench?servo=${encodeURIComponent(servo)}`, undefined, { signal });
     procedures = items;
     const going = procedures.map((one) => one.last).find((last) => last && underWay(last));
-    if (going) take(await api.call("GET", `bench/runs/${going.id}`, undefined, { signal }));
+    if (going) await latest(api.call("GET", `bench/runs/${going.id}`, undefined, { signal }));
     else draw();
     showHealth(need(section, "[data-health]"), await api.call("GET", `bench/health?servo=${encodeURIComponent(servo)}`, undefined, { signal }));
     await offerVersions();
@@ -77,16 +89,16 @@ export function mountBenchView(section, page, signal) {
   /** @param {Procedure} one */
   const card = (one) => {
     const begin = html("button", { type: "button", class: "act", "data-begin": one.name }, `Begin ${one.title.toLowerCase()}`);
-    begin.addEventListener("click", () => void report(section, api.call("POST", `bench/${one.name}/runs`, { servo }).then(take)));
+    begin.addEventListener("click", () => void report(section, latest(api.call("POST", `bench/${one.name}/runs`, { servo }))));
     const last = one.last;
     const became = last ? `Last: ${BECAME[last.state] ?? last.state}, ${new Date(last.began_at).toLocaleString()}.` : "Not done yet.";
     const see = html("button", { type: "button", class: "small" }, "See it");
-    see.addEventListener("click", () => void report(section, api.call("GET", `bench/runs/${last?.id}`).then(take)));
+    see.addEventListener("click", () => void report(section, latest(api.call("GET", `bench/runs/${last?.id}`))));
     return html("li", {}, html("h2", {}, one.title), html("p", {}, one.about), html("p", { class: "hint" }, became, ...(last ? [" ", see] : [])), html("p", {}, begin));
   };
 
   need(section, "[data-run-end]").addEventListener("click", () => {
-    if (run) void report(section, api.call("POST", `bench/runs/${run.id}/stop`, {}).then(take));
+    if (run) void report(section, latest(api.call("POST", `bench/runs/${run.id}/stop`, {})));
   }, { signal });
   need(section, "[data-run-back]").addEventListener("click", () => {
     run = null;
@@ -101,6 +113,10 @@ export function mountBenchView(section, page, signal) {
   aim();
   const counts = need(section, "[data-run-counts]");
   painter.add(() => setText(counts, store.snapshot?.counts == null || store.stale ? "no news" : `${store.snapshot.counts} counts`), signal);
-  signal.addEventListener("abort", () => clearTimeout(timer));
+  signal.addEventListener("abort", () => {
+    clearTimeout(timer);
+    view.leave();
+    list.replaceChildren();
+  });
   void report(section, open());
 }

@@ -12,6 +12,12 @@ const ENDS = { done: "Done", wrong: "Something is wrong", stopped: "Stopped", fa
 /** @param {Run} run */
 export const underWay = (run) => UNDER_WAY.has(run.state);
 
+/** Whether somebody works in another part of the page: then the focus stays with them. @param {HTMLElement} host */
+function elsewhere(host) {
+  const part = document.activeElement?.closest("[data-section]");
+  return part != null && !part.contains(host);
+}
+
 /** One run, one thing at a time: the step, what it announces or asks, what it found. */
 export class RunView {
   /** @param {HTMLElement} host @param {(question: string, value: unknown) => void} answer */
@@ -50,7 +56,8 @@ export class RunView {
     need(this.host, "[data-run-announced]").replaceChildren(...(said ? [announced(said)] : []));
   }
 
-  /** A question that is asked anew takes the focus, so that a keyboard goes through all of it. @param {Run} run */
+  /** A question that is asked anew takes the focus, and one that is answered hands it to the title: so a keyboard goes through all
+   * of it. @param {Run} run */
   showQuestion(run) {
     const form = need(this.host, "[data-run-asked]");
     const asked = run.question;
@@ -58,9 +65,16 @@ export class RunView {
     const key = asked ? run.id + asked.id : "";
     if (key === this.asked) return;
     this.asked = key;
+    const free = !elsewhere(this.host);
     form.replaceChildren(...(asked ? controls(asked, (value) => this.answer(asked.id, value)) : []));
-    if (asked) /** @type {HTMLElement|null} */ (form.querySelector("input, button"))?.focus({ preventScroll: false });
-    else if (!underWay(run)) need(this.host, "[data-run-title]").focus();
+    if (!free) return;
+    /** @type {HTMLElement} */ (form.querySelector("input, button") ?? need(this.host, "[data-run-title]")).focus();
+  }
+
+  /** Takes it out of sight: what stands here would look live when the view is come back to, until there is news of it. */
+  leave() {
+    setHidden(this.host, true);
+    need(this.host, "[data-run-asked]").replaceChildren();
   }
 
   /** @param {import("./types.js").Plot[]} plots */

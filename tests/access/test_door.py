@@ -227,3 +227,23 @@ def test_a_mistake_inside_tells_nothing_of_the_inside(caplog: pytest.LogCaptureF
     with caplog.at_level(logging.ERROR):
         run(test)
     assert "the secret is 42" in caplog.text
+
+
+def test_a_foreign_host_or_page_is_written_down_and_a_flood_of_them_does_not_fill_the_journal() -> None:
+    async def test(kit: Kit) -> None:
+        for _ in range(3):
+            await kit.http.get("/healthz", headers={"Host": "evil.example:8350"})
+        origin = "http://evil.example/\u00e9".encode("latin-1") + b"x" * 500
+        await kit.http.post("/api/v1/servos/vent/stop", headers=[(b"Origin", origin)])
+        for _ in range(500):
+            await kit.http.get("/healthz", headers={"Host": "evil.example"})
+        answer = await kit.http.get("/api/v1/journal", params={"kind": "access", "limit": 200})
+        items = answer.json()["items"]
+        assert len(items) <= 12
+        assert items[-1]["text"] == "a request by the foreign host name evil.example:8350 was refused"
+        assert items[-1]["result"] == "refused"
+        page = next(one for one in items if "a page of" in one["text"])
+        assert page["text"].startswith("a request by a page of http://evil.example/")
+        assert len(page["text"]) < 150
+
+    run(test)

@@ -126,13 +126,15 @@ def live(days: int, wear: Wear, seed: int, sheet: BuildSheet | None = None, rest
             record = Recorder(store, (watcher.ended,), watcher.passed_home)
             rig.servo = servos["vent"] = Servo("vent", sheet, port, world, record)
             async with running(rig.servo):
-                await rig.homed()
+                await rig.armed()
+                motion = await rig.servo.home(ANNA)
+                await motion.ended()
                 for request in targets(chance, day):
+                    if motion.state == "faulted":
+                        tripped = day
+                        break
                     motion = await rig.servo.move(ANNA, request)
                     await motion.ended()
-                    tripped = day if tripped is None and motion.state == "faulted" else tripped
-                    if tripped is not None:
-                        break
             port.stopped = True
             await watcher.keep()
             if restart_every and day % restart_every == restart_every - 1:

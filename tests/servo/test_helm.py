@@ -5,8 +5,9 @@ from datetime import UTC, datetime
 
 import pytest
 
-from geartender.errors import HelmHeld
+from geartender.errors import Busy, HelmHeld
 from geartender.servo.helm import LAPSE_S, PASSING_LAPSE_S, Helm
+from geartender.servo.motions import Who
 from geartender.servo.requests import MoveRequest
 from tests.servo.rig import ANNA, BERT, Rig, on_rig
 
@@ -109,5 +110,48 @@ def test_asked_for_it_is_free_again_after_a_quiet_minute() -> None:
         await asyncio.sleep(LAPSE_S / 2 + 1)
         assert rig.servo.snapshot().helm is None
         await rig.servo.move(BERT, MoveRequest(to_deg=5))
+
+    on_rig(scenario)
+
+
+def of_key(program: str, key: str = "c-1") -> Who:
+    return Who(f"{key}/{program}", "shed script", credential=key)
+
+
+def test_two_programs_of_one_key_drive_together_and_another_key_does_not() -> None:
+    async def scenario(rig: Rig) -> None:
+        await rig.connected()
+        await rig.servo.arm(of_key("curl"))
+        motion = await rig.servo.home(of_key("geartender"))
+        shown = rig.servo.snapshot(of_key("curl")).helm
+        assert shown is not None
+        assert shown.yours
+        with pytest.raises(HelmHeld, match="shed script"):
+            await rig.servo.move(of_key("curl", "c-2"), MoveRequest(to_deg=10))
+        with pytest.raises(HelmHeld):
+            await rig.servo.arm(ANNA)
+        await motion.ended()
+        moved = await rig.servo.move(of_key("curl"), MoveRequest(to_deg=20))
+        await moved.ended()
+        rig.servo.give_helm(of_key("another"))
+        assert rig.servo.snapshot().helm is None
+
+    on_rig(scenario)
+
+
+def test_of_two_tabs_of_one_phone_only_the_one_that_jogs_ends_its_jog() -> None:
+    async def scenario(rig: Rig) -> None:
+        await rig.homed()
+        await asyncio.sleep(PASSING_LAPSE_S + 0.1)
+        rig.servo.jog(of_key("tab 1"), 5.0)
+        with pytest.raises(Busy):
+            rig.servo.jog(of_key("tab 2"), -5.0)
+        await asyncio.sleep(0.1)
+        rig.servo.end_jog(of_key("tab 2"))
+        assert rig.servo.state == "jogging"
+        with pytest.raises(Busy):
+            rig.servo.jog(of_key("tab 2"), -5.0)
+        rig.servo.end_jog(of_key("tab 1"))
+        await rig.until(lambda: rig.servo.state == "ready")
 
     on_rig(scenario)

@@ -89,6 +89,14 @@ class Admission:
             raise Forbidden(f"That needs the role {role.value}; you were let in to {self.role.value}.", role=role.value)
 
 
+@dataclass(slots=True)
+class _Told:
+    """Entries of the journal that a flood would multiply."""
+
+    bucket: Bucket
+    left_out: int = 0
+
+
 class Admissions:
     """Who is let in to one service."""
 
@@ -103,7 +111,7 @@ class Admissions:
         self._let_in, self._strangers = Limiter(rates), Limiter(rates)
         self._secrets, self._codes, self._passphrases = Backoff(), Backoff(), Backoff()
         self._wrong_in_all = Bucket(WRONG_IN_ALL)
-        self._journalled, self._not_journalled = Bucket(JOURNALLED), 0
+        self._secrets_told, self._doors_told = _Told(Bucket(JOURNALLED)), _Told(Bucket(JOURNALLED))
         self._proven: dict[str, float] = {}
         self._worker = world.worker("passphrases")
         self._at_the_machine: Credential | None = None
@@ -181,11 +189,18 @@ class Admissions:
 
     def tell_refused(self, who: str, text: str) -> None:
         """Write a refused try down, unless there were too many of late: a flood must not fill the journal."""
-        if self._journalled.take(self._now()) > 0.0:
-            self._not_journalled += 1
+        self._tell_seldom(self._secrets_told, who, text)
+
+    def tell_at_the_door(self, who: str, text: str) -> None:
+        """The same for a foreign host or page: such a flood must not keep wrong keys out of the journal either."""
+        self._tell_seldom(self._doors_told, who, text)
+
+    def _tell_seldom(self, told: _Told, who: str, text: str) -> None:
+        if told.bucket.take(self._now()) > 0.0:
+            told.left_out += 1
             return
-        more = f", and {self._not_journalled} tries before it" if self._not_journalled else ""
-        self._not_journalled = 0
+        more = f", and {told.left_out} tries before it" if told.left_out else ""
+        told.left_out = 0
         self._store.journal.tell("access", f"{text}{more}", who=who, via="person", result="refused")
 
     # Keys

@@ -27,6 +27,9 @@ App = Callable[[Scope, Receive, Send], Awaitable[None]]
 BODY_MAX_BYTES = 65_536
 """Bytes; the largest build sheet is a tenth of it, and a flood of larger ones could fill a small board's memory."""
 
+SHOWN_MAX = 64
+"""Characters of a foreign host or origin that are shown in the journal: enough to know it again."""
+
 JSON = "application/json"
 
 POLICY_VIOLATION = 1008
@@ -74,10 +77,14 @@ class Refusal(Refused):
 class Door:
     """Middleware around the whole application."""
 
-    def __init__(self, app: App, addresses: Addresses, large: Large) -> None:
+    def __init__(
+        self, app: App, addresses: Addresses, large: Large, refused: Callable[[str, str], None] = lambda *_: None
+    ) -> None:
+        """`refused` is told of each foreign host or page: the network address it came from, and what it was."""
         self._app = app
         self._addresses = addresses
         self._large = large
+        self._refused = refused
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] == "http":
@@ -114,12 +121,25 @@ class Door:
     def _check_addresses(self, scope: Scope) -> None:
         hosts, reached = _values(scope, b"host"), reached_at(scope)
         if len(hosts) != 1 or not self._addresses.host_is_ours(hosts[0], reached):
+            self._tell(scope, "the foreign host name", hosts)
             raise Forbidden(UNKNOWN_HOST)
         origins = _values(scope, b"origin")
         if len(origins) > 1 or not self._addresses.origin_is_ours(origins[0] if origins else None, hosts[0], reached):
+            self._tell(scope, "a page of", origins)
             raise Forbidden(
                 "That request comes from a page of another address. Only this service's own page may use it."
             )
+
+    def _tell(self, scope: Scope, what: str, given: list[str]) -> None:
+        came_from = scope.get("client")
+        names = ", ".join(map(_short, given)) or "none"
+        self._refused(came_from[0] if came_from else "", f"a request by {what} {names} was refused")
+
+
+def _short(given: str) -> str:
+    """What a stranger sent, as far as a line of the journal bears it."""
+    shown = "".join(one if one.isascii() and one.isprintable() else "?" for one in given[:SHOWN_MAX])
+    return f"{shown}…" if len(given) > SHOWN_MAX else shown
 
 
 def _check_body(scope: Scope, kind: str, most: int) -> None:

@@ -236,7 +236,7 @@ def _assemble(service: Service, root_path: str) -> FastAPI:
         cookie=service.cookie,
     )
     archives = Large(backup.PATH, backup.MEDIA_TYPE, backup.ARCHIVE_MAX_BYTES)
-    app.add_middleware(Door, addresses=service.addresses, large=archives)
+    app.add_middleware(Door, addresses=service.addresses, large=archives, refused=service.admissions.tell_at_the_door)
     app.add_middleware(Mounted, root_path=root_path)
     return app
 

@@ -67,8 +67,9 @@ def admission_of(connection: HTTPConnection) -> Admission:
 def who_is(connection: HTTPConnection, name: str | None) -> Who:
     """Who asks over this connection.
 
-    A phone or key is called by the name it was let in with. The name that a client gives itself tells its tabs and programs apart;
-    nobody can take another's place by it. Whoever is on this machine goes by that name alone, else by the network address.
+    A phone or key is called by the name it was let in with, and holds the helm with all of its tabs and programs. The name that a
+    client gives itself tells these apart, so that none ends the jog of another. Whoever is on this machine goes by that name alone,
+    else by the network address.
     """
     admission = admission_of(connection)
     one = admission.credential

@@ -1,4 +1,8 @@
-"""The helm: the right to start motion. One holder at a time; anybody who was let in may stop."""
+"""The helm: the right to start motion. One holder at a time; anybody who was let in may stop.
+
+It belongs to the phone or key, so that two programs of one key drive together. Whoever is on this machine has none of these: then
+it belongs to the client, by the name that it gives itself.
+"""
 
 from __future__ import annotations
 
@@ -43,7 +47,7 @@ class Helm:
         With `asked` it is kept until it lapses or is given back; without, it is kept for what the command starts.
         """
         hold = self._hold
-        if hold is not None and hold.who.client == who.client:
+        if hold is not None and hold.who.bearer == who.bearer:
             hold.used = now
             hold.asked = hold.asked or asked
             return None
@@ -56,13 +60,13 @@ class Helm:
 
     def require(self, who: Who) -> None:
         """Raise HelmHeld when somebody else holds it."""
-        if self._hold is not None and self._hold.who.client != who.client:
+        if self._hold is not None and self._hold.who.bearer != who.bearer:
             label = self._hold.who.label
             raise HelmHeld(f"{label} holds the helm. Take it over if you must, or wait.", holder=label)
 
     def give(self, who: Who) -> None:
         """Give it back; nothing happens when it is not held by them."""
-        if self._hold is not None and self._hold.who.client == who.client:
+        if self._hold is not None and self._hold.who.bearer == who.bearer:
             self._hold = None
 
     def lapse(self, now: float, *, moving: bool) -> None:
@@ -78,5 +82,5 @@ class Helm:
         """How it stands, for one reader."""
         if self._hold is None:
             return None
-        yours = who is not None and who.client == self._hold.who.client
+        yours = who is not None and who.bearer == self._hold.who.bearer
         return HelmReport(holder=self._hold.who.label, since=self._hold.since, yours=yours)

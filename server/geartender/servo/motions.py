@@ -28,6 +28,11 @@ class Who:
     credential: str = ""
     """Id of the phone or key that asks; empty for whoever is on this machine."""
 
+    @property
+    def bearer(self) -> str:
+        """Whose helm it is: that of the phone or key, whatever tabs and programs it has; else of the client alone."""
+        return self.credential or self.client
+
 
 @dataclass(eq=False)
 class Motion:

@@ -234,7 +234,7 @@ class Servo(Trials):
             if held.motion.released:
                 raise Busy("It is still coming to rest.")
             return held
-        if self._ledger.live or self._starting.locked():
+        if held is not None or self._ledger.live or self._starting.locked():
             raise Busy("Another motion runs. Stop it first.")
         if self.state is not ServoState.READY:
             raise Busy("It is still coming to rest.")

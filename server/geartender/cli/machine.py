@@ -62,7 +62,8 @@ def left_for_commands(folder: Path | None, url: str, key: Callable[[], str]) -> 
     file, fresh = folder / FILE, folder / f"{FILE}.new"
     with contextlib.suppress(FileNotFoundError):
         fresh.unlink()
-    with open(os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="utf-8") as writing:  # noqa: PTH123
+    private = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    with open(private, "w", encoding="utf-8") as writing:  # noqa: PTH123 - a path cannot be opened with these rights
         json.dump({"url": url, "key": key()}, writing)
     fresh.replace(file)
     try:

@@ -449,8 +449,8 @@ def _travel(sheet: BuildSheet, scale: Scale) -> dict[str, int]:
 def _homing(sheet: BuildSheet, scale: Scale, dynamics: Dynamics) -> dict[str, int]:
     home, limits, travel = sheet.home, sheet.limits, sheet.travel
     assert home is not None  # noqa: S101 - firmware_settings has looked
-    assert limits is not None  # noqa: S101
-    assert travel is not None  # noqa: S101
+    assert limits is not None  # noqa: S101 - it has
+    assert travel is not None  # noqa: S101 - it has
     fast = min(home.speed_deg_s, limits.speed_deg_s)
     wanted = min(max(HOME_SLOW_COUNTS_S, scale.counts(HOME_SLOW_DEG_S)), HOME_SLOW_COUNTS_MAX)
     slow_counts = min(wanted, math.sqrt(2 * HOME_STOP_COUNTS * scale.counts(limits.accel_deg_s2)), scale.counts(fast))

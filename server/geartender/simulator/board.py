@@ -43,23 +43,27 @@ class Outputs(NamedTuple):
     """Settings that the firmware has just put by, to find them at its next start."""
 
 
+class Inputs(NamedTuple):
+    """What the board sees in a tick."""
+
+    counts: int
+    mark: bool
+    supply_mv: int
+    received: bytes
+    """From the host."""
+    pulse: int = 0
+    """Width, in 1/16 µs, of a pulse that ended in it; 0: none did."""
+    levels: tuple[int, int] = (0, 0)
+    """Of the disc's sensors."""
+    age: int = AGE_TOP
+    """How long ago their newest edge came, in 2^-16 tick."""
+
+
 class Board(Protocol):
     """Something that runs the firmware, tick by tick."""
 
-    def tick(
-        self,
-        count: int,
-        mark: bool,
-        supply_mv: int,
-        received: bytes,
-        pulse: int = 0,
-        levels: tuple[int, int] = (0, 0),
-        age: int = AGE_TOP,
-    ) -> Outputs:
-        """Do one tick and one turn of the main loop; `pulse` is the width, in 1/16 µs, of a pulse that ended in it.
-
-        `levels` are those of the disc's sensors, and `age` says how long ago the newest edge of theirs came, in 2^-16 tick.
-        """
+    def tick(self, seen: Inputs) -> Outputs:
+        """Do one tick and one turn of the main loop."""
 
     def close(self) -> None:
         """End it."""
@@ -81,28 +85,19 @@ class CPythonBoard:
         home = mark if self.core.settings.get("home_level") else 1 - mark
         return self._levels[0] | self._levels[1] << 1 | home << 2
 
-    def tick(
-        self,
-        count: int,
-        mark: bool,
-        supply_mv: int,
-        received: bytes,
-        pulse: int = 0,
-        levels: tuple[int, int] = (0, 0),
-        age: int = AGE_TOP,
-    ) -> Outputs:
+    def tick(self, seen: Inputs) -> Outputs:
         """Do one tick and one turn of the main loop."""
         core, state = self.core, self.core.state
-        self._levels = levels
-        state[tick.COUNT_IN] = count & tick.MASK
-        state[tick.AGE_IN] = age
-        state[tick.HOME_IN] = int(mark)
-        state[tick.SUPPLY_IN] = supply_mv
+        self._levels = seen.levels
+        state[tick.COUNT_IN] = seen.counts & tick.MASK
+        state[tick.AGE_IN] = seen.age
+        state[tick.HOME_IN] = int(seen.mark)
+        state[tick.SUPPLY_IN] = seen.supply_mv
         core.tick()
-        if pulse:
-            core.lead.take(pulse)
-        if received:
-            core.receive(received)
+        if seen.pulse:
+            core.lead.take(seen.pulse)
+        if seen.received:
+            core.receive(seen.received)
         sent = core.step()
         kept = self._kept[-1] if self._keeper.step() else None
         return Outputs(state[tick.DUTY_OUT], bool(state[tick.BRIDGE_OUT]), sent, kept)
@@ -130,22 +125,14 @@ class MicroPythonBoard:
         if self._process.stdin is not None:
             self._process.stdin.write((kept or "").encode() + b"\n")
 
-    def tick(
-        self,
-        count: int,
-        mark: bool,
-        supply_mv: int,
-        received: bytes,
-        pulse: int = 0,
-        levels: tuple[int, int] = (0, 0),
-        age: int = AGE_TOP,
-    ) -> Outputs:
+    def tick(self, seen: Inputs) -> Outputs:
         """Do one tick and one turn of the main loop."""
         to, back = self._process.stdin, self._process.stdout
         if to is None or back is None:
             raise PlantError(["micropython: the interpreter has no pipes."])
-        pins = levels[0] | levels[1] << 1
-        given = (count & tick.MASK, mark, supply_mv, received.hex().encode(), pulse, pins, age)
+        pins = seen.levels[0] | seen.levels[1] << 1
+        count, received = seen.counts & tick.MASK, seen.received.hex().encode()
+        given = (count, seen.mark, seen.supply_mv, received, seen.pulse, pins, seen.age)
         to.write(b"%d %d %d %s %d %d %d\n" % given)
         to.flush()
         words = back.readline().decode().rstrip("\n").split(" ")

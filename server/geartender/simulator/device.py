@@ -10,7 +10,7 @@ from typing import TextIO
 
 from geartender.build.sheet import BuildSheet
 from geartender.errors import PlantError
-from geartender.simulator.board import DUTY_FULL, Board, CPythonBoard, MicroPythonBoard, age_word
+from geartender.simulator.board import DUTY_FULL, Board, CPythonBoard, Inputs, MicroPythonBoard, age_word
 from geartender.simulator.mechanics import Mechanics, Truth
 from geartender.simulator.plant import Plant, plant_of
 from geartender.simulator.pulses import Sender
@@ -104,13 +104,15 @@ class SimulatedServo:
         body.advance(TICK_US / 1e6, self._duty / DUTY_FULL, self._driven)
         received, self._received = bytes(self._received), bytearray()
         self._duty, self._driven, sent, kept = self._board.tick(
-            body.counts - self._count_at_boot,
-            body.home_mark,
-            body.supply_mv,
-            received,
-            self.sender.ended(self.next_us),
-            body.levels,
-            age_word(body.edge_age_s, TICK_US),
+            Inputs(
+                body.counts - self._count_at_boot,
+                body.home_mark,
+                body.supply_mv,
+                received,
+                self.sender.ended(self.next_us),
+                body.levels,
+                age_word(body.edge_age_s, TICK_US),
+            )
         )
         self._kept = kept or self._kept
         if not self.unplugged:

@@ -41,11 +41,11 @@ class UtcTime(TypeDecorator[datetime]):
         """What it is in Python."""
         return datetime
 
-    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> int | None:  # noqa: ARG002
+    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> int | None:  # noqa: ARG002 - SQLAlchemy's
         """To microseconds."""
         return None if value is None else (value - EPOCH) // MICROSECOND
 
-    def process_result_value(self, value: int | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002
+    def process_result_value(self, value: int | None, dialect: Dialect) -> datetime | None:  # noqa: ARG002 - SQLAlchemy's
         """From microseconds."""
         return None if value is None else EPOCH + value * MICROSECOND
 
@@ -54,7 +54,7 @@ class Base(DeclarativeBase):
     """Common ground of all tables."""
 
     metadata = MetaData(naming_convention=NAMES)
-    type_annotation_map = {dict[str, Any]: JSON, list[Any]: JSON, datetime: UtcTime, str: Text}  # noqa: RUF012
+    type_annotation_map = {dict[str, Any]: JSON, list[Any]: JSON, datetime: UtcTime, str: Text}  # noqa: RUF012 - SQLAlchemy's
 
 
 class DocumentRow(Base):

@@ -79,7 +79,7 @@ def virtual_world(seed: int, opener: Callable[[str], Opener] = no_ports) -> Worl
     )
 
 
-async def nobody(url: str, body: bytes, headers: Mapping[str, str]) -> int:  # noqa: ARG001
+async def nobody(url: str, body: bytes, headers: Mapping[str, str]) -> int:  # noqa: ARG001 - a World's post
     """Refuse every POST: there is nobody outside of a virtual world."""
     raise OSError(f"this virtual world has no {url}")
 

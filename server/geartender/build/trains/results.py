@@ -117,7 +117,10 @@ def _shown(task: Task, load: MeshLoad, ratio: float) -> TrainMesh:
     mesh, size = load.mesh, measures(load.mesh)
     speed = load.pitch_line_m_s(task.speed_rad_s * ratio)
     assert isinstance(mesh, SpurMesh)  # noqa: S101 - made by _mesh
-    assert size is not None and speed is not None and mesh.module_mm is not None and mesh.face_mm is not None  # noqa: S101, PT018
+    assert size is not None  # noqa: S101 - _mesh gives every field
+    assert speed is not None  # noqa: S101 - likewise
+    assert mesh.module_mm is not None  # noqa: S101 - likewise
+    assert mesh.face_mm is not None  # noqa: S101 - likewise
     limit = load.limit_nm(velocity_factor(speed))
     assert limit is not None  # noqa: S101 - never below 12 teeth
     return TrainMesh(

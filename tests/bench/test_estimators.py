@@ -103,10 +103,14 @@ def test_uneven_edges_are_found_within_two_hundredths_of_a_mark() -> None:
     assert spread < 0.05
 
 
-def test_a_missing_mark_leaves_one_wide_cell() -> None:
-    table = np.array([0.0, *np.linspace(0.1, 3.0, 11)])
-    assert magnets.widest_cell(table).value > 1.2
-    assert magnets.widest_cell(np.zeros(12)).value == pytest.approx(1.0)
+def test_a_missing_mark_leaves_the_same_wide_cell_in_every_turn() -> None:
+    gap = np.full(EDGES, 1.0)
+    gap[7] = 4.0
+    table = np.append(0.0, np.cumsum(gap * EDGES / gap.sum()))[:-1] - np.arange(EDGES)
+    for off, wide in ((table, True), (np.zeros(EDGES), False)):
+        (at, one), (again, other) = magnets.wide_cell_of_halves([run(4.0, 2.0, off)], EDGES, 2, turns_even=False)
+        assert (min(one, other) > 2.0) is wide
+        assert (at, again) == (7, 7) or not wide
 
 
 def test_resistance_by_readings_owns_up_to_the_meter() -> None:

@@ -23,12 +23,12 @@ COVERED = 0.90
 """Share of cases whose truth must lie within two stated standard uncertainties (k = 2)."""
 
 
-def plants(count: int) -> bool:
+def plants(seeds: range) -> bool:
     """Random machines, every third of a kind, every second with its motor swapped and the sheet saying so."""
     found: list[Judged] = []
     broken: list[str] = []
     failed = 0
-    for seed in range(count):
+    for seed in seeds:
         sheet, plant = machine(seed, swapped=seed % 2 == 1)
         kept = Kept()
         bench = at_bench(measure, sheet, plant, seed, truth=kept)
@@ -43,7 +43,7 @@ def plants(count: int) -> bool:
             f"{name} {judged.off[name]:+.3g}" for name, fine in judged.within.items() if not fine and name in judged.off
         ]
         print(f"seed {seed:2} {sheet.name:16} {'all within' if not outside else ', '.join(outside)}", flush=True)
-    print(f"\n{len(found)} of {count} machines measured; {len(broken)} announcements broken")
+    print(f"\n{len(found)} of {len(seeds)} machines measured; {len(broken)} announcements broken")
     for text in broken:
         print("  " + text)
     fine = failed == 0 and not broken
@@ -58,17 +58,17 @@ def plants(count: int) -> bool:
     return fine
 
 
-def mistakes(seeds: int) -> bool:
+def mistakes(seeds: range) -> bool:
     """Every kind of mistake on so many machines."""
     wrong = list(_mistaken(seeds))
-    print(f"{len(MISTAKES)} kinds, {seeds} machines each: {len(wrong)} named otherwise")
+    print(f"{len(MISTAKES)} kinds, {len(seeds)} machines each: {len(wrong)} named otherwise")
     for text in wrong:
         print("  " + text)
     return not wrong
 
 
-def _mistaken(seeds: int) -> Iterator[str]:
-    for seed in range(seeds):
+def _mistaken(seeds: range) -> Iterator[str]:
+    for seed in seeds:
         for mistake in MISTAKES:
             sheet, plant, drop = planted(mistake, seed)
             kept = Kept()
@@ -81,11 +81,11 @@ def _mistaken(seeds: int) -> Iterator[str]:
         print(f"seed {seed} done", flush=True)
 
 
-def tuned(count: int) -> bool:
+def tuned(seeds: range) -> bool:
     """Following error and settling, by the sheet alone and as measured and tuned; and Ms on the true model."""
     fine = True
     print("seed  machine            rms before  after   settle before  after    Ms on the true model")
-    for seed in range(count):
+    for seed in seeds:
         sheet, plant = machine(seed)
         one = tuned_against_untuned(sheet, plant, seed)
         fine = fine and one.no_worse and one.ms <= 1.7
@@ -101,11 +101,12 @@ def main() -> int:
     """Do what is asked for; with --check, 1 where something is not met."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("what", choices=["plants", "mistakes", "tuned"])
-    parser.add_argument("--count", type=int, default=None)
+    parser.add_argument("--count", "--seeds", type=int, default=None, help="how many machines")
+    parser.add_argument("--first", type=int, default=0, help="seed of the first of them")
     parser.add_argument("--check", action="store_true")
     given = parser.parse_args()
     does, usual = {"plants": (plants, 60), "mistakes": (mistakes, 8), "tuned": (tuned, 12)}[given.what]
-    fine = does(given.count or usual)
+    fine = does(range(given.first, given.first + (given.count or usual)))
     return 0 if fine or not given.check else 1
 
 

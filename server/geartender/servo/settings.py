@@ -345,7 +345,7 @@ def _observer(dynamics: Dynamics, sheet: BuildSheet, scale: Scale) -> dict[str, 
     slower = max(scale.counts(sheet.limits.speed_deg_s) * TICK_S * JAM_SPEED_SHARE, JAM_COUNTS)
     gains = {
         "gain": per_ma,
-        "blow": scale.load_ma(_blow_nm(dynamics, sheet, math.radians(64 / WIRE / TICK_S * scale.deg_per_count))),
+        "blow": scale.load_ma(blow_nm(dynamics, sheet, math.radians(64 / WIRE / TICK_S * scale.deg_per_count))),
         "watch": WATCH**3 * 16 / per_ma,
         "kl": scale.load_ma(load_nm),
         "ohm": motor.resistance_ohm,
@@ -362,7 +362,7 @@ def _observer(dynamics: Dynamics, sheet: BuildSheet, scale: Scale) -> dict[str, 
     }
 
 
-def _blow_nm(dynamics: Dynamics, sheet: BuildSheet, rad_s: float) -> float:
+def blow_nm(dynamics: Dynamics, sheet: BuildSheet, rad_s: float) -> float:
     """Torque to which the rotor's energy winds the train up when the output is held at that speed."""
     drive = Drive.of(sheet)
     stiffness = math.degrees(sheet.load.stiffness_nm_per_deg or ASSUMED_STIFFNESS_NM_PER_DEG)

@@ -8,11 +8,9 @@ is far finer than the way between two samples.
 from __future__ import annotations
 
 import itertools
-import math
 
 import numpy as np
 
-from geartender.bench.estimators.fit import Value
 from geartender.bench.estimators.record import Floats, Ints, Record
 
 TURNS_A_BLOCK = 6
@@ -40,14 +38,30 @@ def edges(
     fitted as one; less than twice as many raise ValueError. Parts where the speed changes quickly are left out, unless `turns_even`
     is false: a disc with a mark missing never looks even.
     """
+    blocks = _even_turns(records, edges_per_turn, turns, smooth=turns_even)
+    table = _table(blocks, edges_per_turn)
+    one, other = (_table(blocks[part::2], edges_per_turn) for part in (0, 1))
+    spread = float(np.sqrt(np.mean((one - other) ** 2))) / 2
+    return table, spread
+
+
+def wide_cell_of_halves(
+    records: list[Record], edges_per_turn: int, turns: int, *, turns_even: bool
+) -> list[tuple[int, float]]:
+    """The widest cell by either half of the turns, as its number and its width in counts.
+
+    A mark that is missing leaves one far wider than the others, in every turn the same; edges that are lost by chance do not.
+    """
+    blocks = _even_turns(records, edges_per_turn, turns, smooth=turns_even)
+    return [_widest(_table(blocks[part::2], edges_per_turn)) for part in (0, 1)]
+
+
+def _even_turns(records: list[Record], edges_per_turn: int, turns: int, *, smooth: bool) -> list[tuple[Floats, Ints]]:
     turns = min(turns, max(1, MANY_EDGES // edges_per_turn))
-    blocks = [block for record in records for block in _blocks(record, edges_per_turn * turns, smooth=turns_even)]
+    blocks = [block for record in records for block in _blocks(record, edges_per_turn * turns, smooth=smooth)]
     if len(blocks) < 2:
         raise ValueError("too few turns of the disc at an even speed")
-    table = _table(blocks, edges_per_turn)
-    halves = [_table(blocks[part::2], edges_per_turn) for part in (0, 1)]
-    spread = float(np.sqrt(np.mean((halves[0] - halves[1]) ** 2))) / 2
-    return table, spread
+    return blocks
 
 
 def _blocks(record: Record, wanted: int, *, smooth: bool) -> list[tuple[Floats, Ints]]:
@@ -119,9 +133,7 @@ def _parting(below: Floats, above: Floats) -> float:
     return (a + b) / 2
 
 
-def widest_cell(table: Floats) -> Value:
-    """The widest cell of a turn in counts, with the scatter of the others: a magnet that is missing leaves one far wider."""
+def _widest(table: Floats) -> tuple[int, float]:
     widths = 1.0 + np.diff(np.append(table, table[0]))
     at = int(np.argmax(widths))
-    others = np.delete(widths, at)
-    return Value(float(widths[at]), float(np.std(others)) if len(others) else math.inf)
+    return at, float(widths[at])

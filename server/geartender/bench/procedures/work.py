@@ -38,6 +38,8 @@ class Work:
     """Counts between the two sides of the home edge."""
     marks_seen: float = 0.0
     """Marks of a turn as counted by hand; 0 where nobody did."""
+    sensors_seen: bool = False
+    """Whether both sensors of the disc changed under a hand."""
     spins: list[Record] = field(default_factory=list)
     """Runs away from home at two held voltages."""
     magnet_spread: float = 0.0

@@ -29,14 +29,14 @@ async def whole_disc(work: Work, records: list[Record]) -> None:
 
 
 def _missing(records: list[Record], marks: int) -> bool:
-    """Whether one cell of the disc is as wide as only a missing mark makes it."""
+    """Whether the same cell of every turn is as wide as only a missing mark makes it."""
     if marks < 1:
         return False
     try:
-        table, _ = magnets.edges(records, 4 * marks, 2, turns_even=False)
+        (at, wide), (again, as_wide) = magnets.wide_cell_of_halves(records, 4 * marks, 2, turns_even=False)
     except ValueError:
         return False
-    return magnets.widest_cell(table).value > WIDE_CELL
+    return at == again and min(wide, as_wide) > WIDE_CELL
 
 
 def pattern(records: list[Record], marks: int) -> float:

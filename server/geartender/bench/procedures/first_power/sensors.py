@@ -47,6 +47,7 @@ async def by_hand(work: Work) -> None:
         before = now
         far = max(far, abs(servo.live.row.count - began))
         if far >= BY_HAND_COUNTS and min(changes.values()) >= 1:
+            work.sensors_seen = True
             await _one_turn(work, began)
             return
         if max(changes.values()) >= 2 * BY_HAND_LEAST and min(changes.values()) == 0:

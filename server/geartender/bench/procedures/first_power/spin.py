@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from geartender.bench.procedures.first_power.disc import whole_disc
+from geartender.bench.procedures.first_power.gentle import Gentle
 from geartender.bench.procedures.first_power.sweep import sweep, wrong_mark
 from geartender.bench.procedures.places import beyond, room
 from geartender.bench.procedures.work import Work
@@ -16,7 +17,7 @@ SLOWER = 0.65
 """Share of the voltage of the first run that the second has."""
 
 
-async def spin(work: Work) -> None:
+async def spin(work: Work, gentle: Gentle) -> None:
     """Away from home at a held voltage: the disc's cells, the counts for a volt, and whether the mark is left behind."""
     session, hands, d = work.session, work.hands, work.dynamics
     sheet = session.servo.sheet
@@ -42,7 +43,7 @@ async def spin(work: Work) -> None:
         await hands.arm()
     record = work.spins[0]
     if float(np.mean(record.mark)) > 0.5:
-        wrong = wrong_mark(work, await sweep(work))
+        wrong = wrong_mark(work, await sweep(work, gentle))
         if wrong is not None:
             raise wrong
     await whole_disc(work, work.spins)

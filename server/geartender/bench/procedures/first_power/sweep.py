@@ -4,25 +4,22 @@ from __future__ import annotations
 
 import numpy as np
 
+from geartender.bench.procedures.first_power.gentle import Gentle
 from geartender.bench.procedures.places import beyond, room
-from geartender.bench.procedures.work import TORQUE_SHARE, Work
+from geartender.bench.procedures.work import Work
 from geartender.bench.session import FoundWrong
 
-SWEEP_DEG_S = 6.0
-"""deg per s of the search for a home mark that homing did not find."""
 
-
-async def sweep(work: Work) -> np.ndarray:
+async def sweep(work: Work, gentle: Gentle) -> np.ndarray:
     """The mark over the whole way, from where the lever is to both ends: an end is the stop, or the travel's length."""
     hands = work.hands
     marks: list[bool] = []
     far = room(work) + 10
-    torque = TORQUE_SHARE * hands.overload_nm
-    await hands.trial({**hands.easy(torque), **beyond(work, far + 400)})
+    await hands.trial({**hands.easy(gentle.push_nm), **beyond(work, far + 400)})
     for way in (-1, 1):
         await hands.arm()
         async with hands.recorded(5) as recording:
-            await hands.speed(way * SWEEP_DEG_S, far / SWEEP_DEG_S, hands.stuck())
+            await hands.speed(way * gentle.speed_deg_s, far / gentle.speed_deg_s, hands.stuck())
         record = work.keep(f"sweep-{'up' if way > 0 else 'down'}", recording)
         moving = np.flatnonzero(np.diff(record.count) != 0)
         marks += record.mark[moving].tolist()

@@ -38,6 +38,9 @@ RUN_LEAST_S = 0.3
 SINKS_DEG = 1.5
 """deg that an output may give way by when drive is taken from it, play included; more, and it sinks."""
 
+LEAST_DRAG = 0.3
+"""Share of the motor's own friction that is left at least where the load pulls it along."""
+
 UNSURE = 1.3
 """How much quicker than the sheet says a machine is taken to be before it has been seen."""
 
@@ -227,36 +230,49 @@ async def runs(work: Work) -> Runs:
 
 
 class Pace:
-    """How far a run at a voltage goes, by the sheet and by what was seen."""
+    """How far a run at a voltage goes, by the sheet and what was seen; the weight of the load helps one way, not the other."""
 
     def __init__(self, work: Work) -> None:
-        self.work = work
-        self.quick = UNSURE
         d = work.dynamics
-        self.drag_v = d.friction_a * d.motor.resistance_ohm
-        self.decel = d.friction_a * d.motor.kt_nm_per_a / d.inertia_kg_m2
+        self.quick = {1: UNSURE, -1: UNSURE}
+        self.drag_nm = {way: _drag_nm(work, way) for way in (1, -1)}
+        self.ke, self.ohm, self.inertia = d.motor.kt_nm_per_a, d.motor.resistance_ohm, d.inertia_kg_m2
         self.per = work.scale.deg_per_count * d.counts_per_rad
 
-    def way_deg(self, volts: float, for_s: float) -> float:
-        """Degrees to rest, coasting included."""
-        d = self.work.dynamics
-        speed = max(volts - self.drag_v, 0.0) / d.motor.kt_nm_per_a
-        return (speed * for_s + speed**2 / (2 * self.decel)) * self.per
+    def drag_v(self, way: int) -> float:
+        """The voltage that only just keeps it turning."""
+        return self.drag_nm[way] * self.ohm / self.ke
 
-    def fitting(self, volts: float, room_deg: float) -> tuple[float, float]:
+    def way_deg(self, way: int, volts: float, for_s: float) -> float:
+        """Degrees to rest, coasting included."""
+        speed = max(volts - self.drag_v(way), 0.0) / self.ke
+        return (speed * for_s + speed**2 / 2 * self.inertia / self.drag_nm[way]) * self.per
+
+    def fitting(self, way: int, volts: float, room_deg: float) -> tuple[float, float]:
         """The voltage, or the highest below it that leaves a run long enough, and its time."""
-        while volts > 1.5 * self.drag_v:
-            left = room_deg / self.quick - self.way_deg(volts, 0.0)
-            speed = self.way_deg(volts, 1.0) - self.way_deg(volts, 0.0)
+        while volts > 1.5 * self.drag_v(way):
+            left = room_deg / self.quick[way] - self.way_deg(way, volts, 0.0)
+            speed = self.way_deg(way, volts, 1.0) - self.way_deg(way, volts, 0.0)
             for_s = min(left / speed, RUN_S)
             if for_s >= RUN_LEAST_S:
                 return volts, for_s
             volts *= 0.93
         return volts, 0.0
 
-    def learn(self, volts: float, for_s: float, moved_deg: float) -> None:
+    def learn(self, way: int, volts: float, for_s: float, moved_deg: float) -> None:
         """A run has gone so far."""
-        self.quick = max(0.7, min(1.1 * moved_deg / self.way_deg(volts, for_s), 2.0))
+        self.quick[way] = max(0.7, min(1.1 * moved_deg / self.way_deg(way, volts, for_s), 2.0))
+
+
+def _drag_nm(work: Work, way: int) -> float:
+    """What opposes the motor's shaft while it turns that way in the middle of the travel, by the sheet."""
+    load, d = work.session.servo.sheet.load, work.dynamics
+    gain = work.scale.nm_per_a / d.motor.kt_nm_per_a
+    efficiency = gain / work.dynamics_ratio
+    weight = 0.0 if endless(work) else load.gravity_nm * middle_cosine(work)
+    mesh = load.friction_nm + way * weight
+    own = d.motor.no_load_current_a * d.motor.kt_nm_per_a
+    return max(own + (mesh / gain if mesh > 0 else mesh * efficiency**2 / gain), LEAST_DRAG * own)
 
 
 async def _run(work: Work, pace: Pace, found: Runs, way: int, wanted: float | None) -> None:
@@ -266,17 +282,17 @@ async def _run(work: Work, pace: Pace, found: Runs, way: int, wanted: float | No
     space = (high(work) - here if way > 0 else here - low(work)) - EDGE_SHARE * room(work)
     play = backlash_deg(work.session.servo.built)
     if wanted is None:
-        volts = pace.drag_v + SLOW_COUNTS_S / work.dynamics.counts_per_volt_second
+        volts = pace.drag_v(way) + SLOW_COUNTS_S / work.dynamics.counts_per_volt_second
         for_s = min(SLOW_S, 0.9 * space / (SLOW_COUNTS_S * work.scale.deg_per_count))
     else:
-        volts, for_s = pace.fitting(wanted, space - 1.5 * play)
+        volts, for_s = pace.fitting(way, wanted, space - 1.5 * play)
     if for_s <= 0.0:
         return
     await hands.trial(hands.open_loop(0.9 * hands.overload_nm))
     await hands.arm()
     began = hands.count
     take_up = work.scale.counts(1.3 * play) + 4
-    await hands.volts(way * min(2.0 * pace.drag_v, volts), 1.0, lambda: abs(hands.count - began) > take_up)
+    await hands.volts(way * min(2.0 * pace.drag_v(way), volts), 1.0, lambda: abs(hands.count - began) > take_up)
     await hands.arm()
     here = hands.angle_deg
     async with hands.recorded() as recording:
@@ -284,7 +300,7 @@ async def _run(work: Work, pace: Pace, found: Runs, way: int, wanted: float | No
     record = work.keep(f"run-{len(found.records) + 1}", recording)
     found.records.append((record, here))
     if wanted is not None:
-        pace.learn(volts, for_s, abs(int(record.count[-1] - record.count[0])) * work.scale.deg_per_count)
+        pace.learn(way, volts, for_s, abs(int(record.count[-1] - record.count[0])) * work.scale.deg_per_count)
 
 
 def _at_edge(work: Work, way: int) -> bool:

@@ -12,8 +12,11 @@ from dataclasses import dataclass
 from geartender.bench.procedures.work import Work
 from geartender.servo.settings import STALL_SHARE, blow_nm
 
-PUSH_SHARE = 0.35
+PUSH_SHARE = 0.4
 """Share of the torque that the drive pushes with: enough for the load of a new machine, far less than a stop may get."""
+
+FRICTION_UNSURE = 1.4
+"""Times the sheet's friction that the drive may need on top of that."""
 
 BLOW_UNSURE = 1.4
 """Times by which a blow may be harder than by the sheet: a rotor heavier by a quarter behind a train stiffer by a half."""
@@ -41,7 +44,7 @@ class Gentle:
     def homing(self, work: Work) -> dict[str, int]:
         """Settings to find home with."""
         servo, scale = work.session.servo, work.scale
-        ma = work.hands.load_ma(self.push_nm) + round(work.dynamics.friction_a * 1000)
+        ma = work.hands.load_ma(self.push_nm) + round(FRICTION_UNSURE * work.dynamics.friction_a * 1000)
         own = servo.settings
         return {
             "home_fast": max(1, min(own["home_fast"], round(scale.fine_speed(self.speed_deg_s)))),

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 from geartender.api.recorder import Recorder
 from geartender.bench.health.verdicts import HealthReport
-from geartender.bench.health.watcher import Health
+from geartender.bench.health.watcher import NOTICE, Health
 from geartender.build import BuildSheet
 from geartender.servo.requests import MoveRequest
 from geartender.servo.servo import Servo
@@ -141,7 +141,8 @@ def live(days: int, wear: Wear, seed: int, sheet: BuildSheet | None = None, rest
                 watcher = Health(store, servos, world.wall)
                 await watcher.begin()
             for notice in store.notices.all():
-                noticed.setdefault(notice.name, day)
+                if notice.kind == NOTICE:
+                    noticed.setdefault(notice.name, day)
             if tripped is not None:
                 break
             await asyncio.sleep(DAY_S - world.monotonic() % DAY_S + chance.uniform(0, 3600))

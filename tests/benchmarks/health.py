@@ -14,9 +14,6 @@ from tests.servo.rig import vent
 
 DAYS = 56
 FROM_DAY = 14
-LEAST_SHARE = 0.20
-"""Share of growth that a notice is for; it must come within a week of the day on which the growth has reached it, and a half."""
-
 CASES: dict[str, tuple[BuildSheet, Wear, str | None]] = {
     "friction +8 % a week": (vent(), Wear(friction_a_week=0.08, from_day=FROM_DAY), "vent-friction_nm"),
     "friction +20 % a week": (vent(), Wear(friction_a_week=0.20, from_day=FROM_DAY), "vent-friction_nm"),

@@ -51,7 +51,9 @@ h1{font-size:15pt;margin:0 0 2mm}table{border-collapse:collapse;width:100%;margi
 caption{text-align:left;font-weight:600}th,td{border-bottom:.2mm solid #999;padding:.6mm 1.5mm;text-align:right}
 th[scope=row],th:first-child{text-align:left;font-weight:400}td:last-child{text-align:left}.plots{display:grid;
 grid-template-columns:repeat(auto-fill,minmax(60mm,1fr));gap:3mm}figure{margin:0;break-inside:avoid}svg{width:100%;height:auto}
-@page{size:A4;margin:10mm}@media print{main{padding:0}}
+h2{font-size:11pt;margin:4mm 0 0}td{white-space:nowrap}th:last-child{text-align:left}tr,li,caption{break-inside:avoid}
+h2,caption,thead{break-after:avoid}@page{size:A4;margin:10mm}@media print{main{padding:0}}
+@media screen and (prefers-color-scheme:dark){body{background:#1b2127;color:#eceee8}:root{color-scheme:dark}}
 """
 _HASH = base64.b64encode(hashlib.sha256(STYLE.encode()).digest()).decode()
 REPORT_POLICY = (
@@ -226,6 +228,7 @@ async def _report(service: Service, servo: Servo, against: int | None) -> Report
         link.board_id,
         other,
         service.wear.report(servo.name),
+        await service.benches.versions(servo.name),
     )
 
 
@@ -242,9 +245,15 @@ def _page(made: Report) -> str:
     )
 
 
+SUPERSCRIPT = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
+
+
 def number(value: float | None, digits: int = 4) -> str:
     """A number for a table; a dash where there is none."""
-    return "–" if value is None else f"{value:.{digits}g}"
+    if value is None:
+        return "–"
+    mantissa, _, exponent = f"{value:.{digits}g}".partition("e")
+    return f"{mantissa}·10{str(int(exponent)).translate(SUPERSCRIPT)}" if exponent else mantissa
 
 
 def share(value: float | None) -> str:

@@ -71,6 +71,15 @@ class ReportRow(Shown):
     other: float | None = Field(default=None, description="The same in the version that it is compared with.")
 
 
+class RawRecord(Shown):
+    """A raw record behind the values."""
+
+    procedure: str
+    run: str
+    name: str
+    path: str = Field(description="Where it is got, as JSON or CSV.")
+
+
 class Report(Shown):
     """One page about one servo."""
 
@@ -81,11 +90,14 @@ class Report(Shown):
     firmware: str | None
     board: str | None
     revision: int | None = Field(description="Version of the measured values.")
+    versions: list[int] = Field(default_factory=list, description="All versions that it can be compared with.")
     measured_at: datetime | None
     against: int | None = Field(default=None, description="Version that it is compared with.")
+    against_at: datetime | None = Field(default=None, description="When the newest value of that one was measured.")
     values: list[ReportRow]
     figures: list[ReportRow]
     plots: list[Plot]
+    records: list[RawRecord] = Field(default_factory=list, description="The raw records of the runs that are shown.")
     health: HealthReport | None = Field(default=None, description="What normal moves say of wear.")
     notes: list[str]
     caution: str = CAUTION
@@ -125,14 +137,17 @@ def report(
     board: str | None = None,
     other: tuple[int, Measured] | None = None,
     health: HealthReport | None = None,
+    versions: Iterable[int] = (),
 ) -> Report:
     """Put the page together. `runs` are the newest first; their plots are shown. `other` is a version to compare with."""
-    shown, plots = [], []
+    shown: list[str] = []
+    plots: list[Plot] = []
+    records: list[RawRecord] = []
     for run in runs:
         if run.procedure not in shown and run.state == "done":
             shown.append(run.procedure)
             plots += [plot for step in run.steps for plot in step.plots]
-    times = [one.at for one in measured.values.values() if one.at is not None]
+            records += [_record(run, name) for step in run.steps for name in step.records]
     return Report(
         servo=servo,
         name=sheet.name or servo,
@@ -141,14 +156,26 @@ def report(
         firmware=firmware,
         board=board,
         revision=revision,
-        measured_at=max(times, default=None),
+        versions=list(versions),
+        measured_at=_newest(measured),
         against=other[0] if other else None,
+        against_at=_newest(other[1]) if other else None,
         values=_values(sheet, measured, other[1] if other else None),
         figures=_figures(sheet, measured, other[1] if other else None),
         plots=plots,
+        records=records,
         health=health,
         notes=_notes(sheet, measured),
     )
+
+
+def _record(run: BenchRun, name: str) -> RawRecord:
+    path = f"/api/v1/bench/runs/{run.id}/records/{name}"
+    return RawRecord(procedure=run.procedure, run=run.id, name=name, path=path)
+
+
+def _newest(measured: Measured) -> datetime | None:
+    return max((one.at for one in measured.values.values() if one.at is not None), default=None)
 
 
 def _values(sheet: BuildSheet, measured: Measured, other: Measured | None) -> list[ReportRow]:

@@ -15,9 +15,10 @@ DASHES = ("", "5 3", "1.5 2.5", "8 3 1.5 3")
 def drawing(plot: Plot) -> str:
     """The plot as an SVG element; without points it says so."""
     points = [point for series in plot.series.values() for point in series]
-    title = escape(plot.title)
+    title = escape(f"{plot.title}, {plot.y_label}" if plot.y_label else plot.title)
     head = (
-        f'<svg viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{title}" font-family="sans-serif" font-size="9">'
+        f'<svg viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{title}" fill="currentColor"'
+        ' font-family="sans-serif" font-size="9">'
     )
     parts = [head, f'<text x="{LEFT}" y="11" font-size="10" font-weight="bold">{title}</text>']
     if not points:
@@ -35,7 +36,6 @@ def drawing(plot: Plot) -> str:
         f'<text x="{LEFT - 4}" y="{TOP + down}" text-anchor="end">{y0:.4g}</text>',
         f'<text x="{LEFT}" y="{TOP + down + 11}">{x0:.4g}</text>',
         f'<text x="{WIDTH - RIGHT}" y="{TOP + down + 11}" text-anchor="end">{x1:.4g} {escape(plot.x_label)}</text>',
-        f'<text x="{LEFT - 4}" y="{TOP + down / 2}" text-anchor="end">{escape(plot.y_label[:12])}</text>',
     ]
     for number, (name, series) in enumerate(plot.series.items()):
         placed = [at(x, y) for x, y in series]
@@ -45,7 +45,7 @@ def drawing(plot: Plot) -> str:
             line = "L".join(f"{x} {y}" for x, y in placed)
             dash = f' stroke-dasharray="{DASHES[number % len(DASHES)]}"' if number % len(DASHES) else ""
             parts.append(f'<path d="M{line}" fill="none" stroke="currentColor" stroke-width="1.2"{dash}/>')
-        if len(plot.series) > 1:
+        if 1 < len(plot.series) <= len(DASHES):
             place = LEFT + number * across / max(len(plot.series), 1)
             parts.append(f'<text x="{place:.0f}" y="{HEIGHT - 4}" font-size="7">{number + 1} {escape(name)}</text>')
     return "".join([*parts, "</svg>"])

@@ -177,8 +177,18 @@ def _outcome(run: dict[str, Any]) -> str:
 
 
 def _report(report: dict[str, Any]) -> str:
-    rows = [f"{'':38} {'as designed':>12} {'as built':>12} {'±':>9}"]
+    against = report["against"]
+    columns = {"designed": "as designed", "built": "as built", "uncertainty": "±"}
+    columns |= {"other": f"version {against}"} if against else {}
+    rows = [f"{report['name']}, {_versions(report)}", f"{'':38}" + "".join(f" {head:>12}" for head in columns.values())]
     for row in [*report["values"], *report["figures"]]:
-        cells = [("–" if row[name] is None else f"{row[name]:.4g}") for name in ("designed", "built", "uncertainty")]
-        rows.append(f"{row['title'][:38]:38} {cells[0]:>12} {cells[1]:>12} {cells[2]:>9} {row['unit']}")
+        cells = "".join(f" {'–' if row[name] is None else format(row[name], '.4g'):>12}" for name in columns)
+        rows.append(f"{row['title'][:38]:38}{cells} {row['unit']}")
     return "\n".join([*rows, "", *report["notes"], report["caution"]])
+
+
+def _versions(report: dict[str, Any]) -> str:
+    if report["revision"] is None:
+        return "nothing measured yet"
+    older = [str(one) for one in report["versions"] if one != report["revision"]]
+    return f"version {report['revision']}" + (f" (to compare with, by --against: {', '.join(older)})" if older else "")

@@ -88,8 +88,8 @@ class Measure:
 MEASURES = (
     Measure(
         "friction_nm",
-        "Running friction",
-        "N·m at the motor",
+        "Running friction at the motor",
+        "N·m",
         0.20,
         lambda point: point.friction,
         "Look at bearings, grease and dirt in the gears, and whether the lever or a seal drags. When it is cured, or if it is"
@@ -188,7 +188,7 @@ def _plot(one: HealthTrend) -> Plot:
         title=one.title,
         x_label="days",
         y_label=one.unit,
-        series={one.title.lower(): line, "reference": [(line[0][0], reference), (line[-1][0], reference)]},
+        series={"measured": line, "at first": [(line[0][0], reference), (line[-1][0], reference)]},
     )
 
 

@@ -3,7 +3,7 @@ import { html, svg } from "../../lib/dom.js";
 
 const WIDTH = 320;
 const HEIGHT = 170;
-const LEFT = 46;
+const LEFT = 54;
 const TOP = 8;
 const BOTTOM = 26;
 
@@ -12,7 +12,7 @@ export function plotFigure(plot) {
   const series = Object.entries(plot.series);
   const points = series.flatMap(([, line]) => line);
   const names = series.length > 1 ? ` ${series.map(([name]) => name).join(", ")}.` : "";
-  const caption = html("figcaption", { class: "hint" }, `${plot.title}.${names}`);
+  const caption = html("figcaption", { class: "hint" }, `${plot.title}${plot.y_label ? `, ${plot.y_label}` : ""}.${names}`);
   if (!points.length) return html("figure", { class: "bench-plot" }, caption);
   const across = span(points.map(([x]) => x));
   const up = span(points.map(([, y]) => y));
@@ -22,7 +22,7 @@ export function plotFigure(plot) {
   const at = ([x, y]) => [LEFT + ((x - across[0]) / (across[1] - across[0])) * (right - LEFT), low - ((y - up[0]) / (up[1] - up[0])) * (low - TOP)];
   const drawing = svg("svg", { viewBox: `0 0 ${WIDTH} ${HEIGHT}`, role: "img", "aria-label": plot.title },
     svg("path", { class: "frame", d: `M ${LEFT} ${TOP} V ${low} H ${right}` }),
-    label(LEFT - 4, TOP + 9, short(up[1]), "end"), label(LEFT - 4, low, short(up[0]), "end"), label(LEFT - 4, (TOP + low) / 2, plot.y_label.slice(0, 8), "end"),
+    label(LEFT - 4, TOP + 9, short(up[1]), "end"), label(LEFT - 4, low, short(up[0]), "end"),
     label(LEFT, HEIGHT - 8, short(across[0]), "start"), label(right, HEIGHT - 8, `${short(across[1])} ${plot.x_label}`, "end"));
   series.forEach(([, line], i) => {
     if (plot.dots) line.map(at).forEach(([x, y]) => drawing.append(svg("circle", { cx: x.toFixed(1), cy: y.toFixed(1), r: 2.4 })));

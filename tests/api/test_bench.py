@@ -13,6 +13,7 @@ import pytest
 
 from geartender.api.app import create_app
 from geartender.bench.health import diary
+from geartender.cli.bench import _report
 from geartender.cli.running import ridge_vent
 from geartender.config import parse_settings
 from geartender.simulator.device import SimulatedServo
@@ -151,6 +152,17 @@ def test_what_was_found_is_kept_with_its_records_and_takes_the_place_of_the_figu
         assert (await shed.http.get(f"{BENCH}/versions")).json()["items"] == [1, 2]
         both = (await shed.http.get(f"{BENCH}/report?against=1")).json()
         assert next(one for one in both["values"] if one["name"] == "ke_v_s")["other"] == row["built"]
+        assert (both["revision"], both["versions"], both["against"]) == (2, [1, 2], 1)
+        assert both["against_at"] == report["measured_at"]
+        for named in report["records"]:
+            assert (await shed.http.get(named["path"])).json()["columns"][0] == "t_s"
+        assert {one["name"] for one in report["records"]} == set(names)
+        compared = await shed.http.get(f"{BENCH}/report?against=1", headers={"Accept": "text/html"})
+        assert "compared with version 1" in compared.text
+        assert "Version 1</th>" in compared.text
+        assert "·10⁻" in compared.text
+        assert _report(both).splitlines()[1].split()[-2:] == ["version", "1"]
+        assert "by --against: 1" in _report(both)
 
     in_shed(test)
 

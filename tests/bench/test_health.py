@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -9,7 +10,14 @@ import pytest
 from geartender.bench.estimators.health import Place, friction_a, relative, slope, trend
 from geartender.bench.health.diary import KEPT_A_CELL, POINTS_MAX, Day, Diary, Nature, Point
 from geartender.bench.health.verdicts import MEASURES, ago, assess, lost_counts
+from geartender.bench.health.watcher import Health, nature_of
+from geartender.simulator.device import SimulatedServo
+from geartender.store import Store
+from geartender.store.database import MEMORY
+from geartender.world import World
+from geartender.world.virtual import run_virtual
 from tests.bench.weeks import Wear, free_lever, live
+from tests.servo.rig import Rig, vent
 
 NATURE = Nature(Place(0, 60, 20), 0.7, 0.02, "m")
 NOON = datetime(2031, 3, 1, 12, tzinfo=UTC)
@@ -116,3 +124,52 @@ def test_points_of_another_model_are_not_compared() -> None:
 @pytest.mark.parametrize(("days", "words"), [(1, "a day ago"), (12, "12 days ago"), (21, "3 weeks ago")])
 def test_how_long_ago(days: int, words: str) -> None:
     assert ago(NOON, NOON - timedelta(days=days)) == words
+
+
+def test_a_notice_stands_over_a_restart_goes_when_it_is_cured_and_is_not_repeated_once_a_person_has_put_it_aside() -> (
+    None
+):
+    async def main(world: World) -> None:
+        store = Store(MEMORY, world)
+        await store.open()
+        rig = Rig(world, SimulatedServo(vent()), vent())
+        model, kt = nature_of(rig.servo).model, nature_of(rig.servo).kt_nm_a
+        watchers: list[Health] = []
+
+        async def after(*friction: float) -> list[str]:
+            """What stands after days like these, and a day that has just come to its end."""
+            days = [replace(one, model=model, at=one.at - timedelta(days=90)) for one in points(*friction)]
+            kept = await store.state("health", "vent") or {}
+            state = {"said": {}, "begins": {}, **kept, "points": [one.as_state() for one in days]}
+            await store.set_state("health", "vent", state)
+            day = Day(
+                days[-1].at + timedelta(days=1),
+                model,
+                {"1/0+": [friction[-1] / kt], "1/0-": [-friction[-1] / kt]},
+                moves=2,
+            )
+            await store.set_state("health-day", "vent", day.as_state())
+            watcher = Health(store, {"vent": rig.servo}, world.wall)
+            watchers.append(watcher)
+            await watcher.begin()
+            watcher.passed_home("vent", 0)
+            await watcher.keep()
+            return [notice.id for notice in store.notices.all()]
+
+        assert await after(*[0.002] * 12) == []
+        assert await after(*[0.002] * 8, *[0.003] * 5) == ["wear:vent-friction_nm"]
+        first = store.notices.get("wear:vent-friction_nm")
+        assert await after(*[0.002] * 8, *[0.003] * 6) == ["wear:vent-friction_nm"]
+        assert store.notices.get("wear:vent-friction_nm") == first, "the same is not said again"
+        assert await after(*[0.002] * 8, *[0.003] * 5, *[0.002] * 5) == [], "greased"
+        assert await after(*[0.002] * 8, *[0.003] * 5) == ["wear:vent-friction_nm"]
+        store.notices.clear("wear", "vent-friction_nm")  # a person has put it aside
+        await watchers[-1].keep()
+        kept = await store.state("health", "vent")
+        assert kept is not None
+        assert kept["begins"].keys() == {"friction_nm"}
+        assert kept["said"] == {}
+        assert await after(*[0.002] * 8, *[0.003] * 6) == []
+        await store.close()
+
+    run_virtual(main)

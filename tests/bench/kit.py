@@ -34,6 +34,8 @@ class Person:
         self.amps = 0.0
         self.seen_deg = self.sim.truth().output_deg
         self.asked: list[str] = []
+        self.text = ""
+        """What is asked just now."""
 
     async def attend(self, session: Session) -> None:
         """Watch, and answer whatever is asked."""
@@ -43,6 +45,7 @@ class Person:
                 question = session.report.question
                 if question is not None:
                     self.asked.append(question.id)
+                    self.text = question.text
                     await asyncio.sleep(0.05)
                     session.answer(question.id, self._answer(question.id))
                 await session.changes()
@@ -83,6 +86,10 @@ class Person:
                 return 2.0
             case "stop" | "meter":
                 return "yes"
+            case "knob":
+                return 50
+            case "save":
+                return "save" if "no worse" in self.text else "leave"
             case _:
                 return None
 

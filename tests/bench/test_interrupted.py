@@ -140,7 +140,7 @@ def interrupted(procedure: str, step: int, way: Way, *, moving: bool) -> bool:
             run: str = (await http.post(f"/api/v1/bench/{procedure}/runs", json={"auto": True})).json()["id"]
             session = shed.service.benches.live(run)
             assert session is not None
-            attending = asyncio.create_task(Person(sim, 1, knob="quick").attend(session))
+            attending = asyncio.create_task(Person(sim, 1, knob=85).attend(session))
             reached = await shed.until(lambda: len(session.report.steps) > step or session.final, 900.0)
             assert reached
             if len(session.report.steps) <= step:

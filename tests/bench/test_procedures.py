@@ -58,7 +58,7 @@ def test_a_sound_machine_goes_through_first_power_tuning_and_thresholds() -> Non
     assert [step.id for step in bench.report.steps] == ["supply", "sensors", "nudge", "home", "travel", "counts"]
     assert tuple(step.title for step in bench.report.steps) == PROCEDURES["first-power"].steps
     assert kept.broken == []
-    tuned = at_bench(tune, sheet, plant, 0, knob="middle")
+    tuned = at_bench(tune, sheet, plant, 0)
     assert tuned.measured is not None, tuned.report.reason
     if tuned.measured.tuning is not None:
         assert true_ms(plant, tuned.measured.tuning) <= 1.7

@@ -45,7 +45,7 @@ def tuned_against_untuned(sheet: BuildSheet, plant: Plant, seed: int) -> Compare
     """Measure and tune a machine, then hold both against each other on moves of their own."""
     measured = at_bench(measure, sheet, plant, seed).measured
     assert measured is not None
-    tuned = at_bench(tune, sheet, plant, seed, measured=measured, knob="middle").measured
+    tuned = at_bench(tune, sheet, plant, seed, measured=measured).measured
     assert tuned is not None
     before, after = moves(sheet, plant, seed, None), moves(sheet, plant, seed, tuned)
     ms = 1.0 if tuned.tuning is None else true_ms(plant, tuned.tuning)

@@ -75,6 +75,15 @@ class Service:
         """Put a sheet in force, whatever is there."""
         self._http.put("servos/vent/build", json=sheet, headers={"If-Match": "*"}).raise_for_status()
 
+    def put_measured(self, document: dict[str, Any]) -> None:
+        """Put what the bench found in force, where nothing was."""
+        self._http.put("servos/vent/measured", json=document, headers={"If-None-Match": "*"}).raise_for_status()
+
+    def measured(self) -> dict[str, Any]:
+        """What the bench found."""
+        answer: dict[str, Any] = self._http.get("servos/vent/measured").raise_for_status().json()
+        return answer
+
     def sequence(self, name: str) -> dict[str, Any]:
         answer: dict[str, Any] = self._http.get(f"sequences/{name}").raise_for_status().json()
         return answer

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from typing import Literal
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
@@ -10,7 +11,7 @@ from playwright.sync_api import Locator, Page, expect
 
 from tests.browser.conftest import PHONE, Open
 from tests.browser.service import Service
-from tests.browser.test_views import RULES, settled
+from tests.browser.test_views import RULES, fits_at_200_percent, settled
 
 pytestmark = pytest.mark.browser
 
@@ -161,3 +162,46 @@ def test_first_power_with_the_keyboard_alone_from_begin_to_done(own_demo: Servic
     expect(title).to_have_text("First power: Done", timeout=LONG_MS)
     expect(title).to_be_focused()
     assert own_demo.snapshot()["state"] == "disarmed"
+
+
+SCHEMES: tuple[Literal["light", "dark"], ...] = ("light", "dark")
+MEASURED = {"values": {"ke_v_s": {"value": 0.0229, "uncertainty": 0.001}}}
+"""What the knob needs to know of a machine; invented, as the demo's motor is."""
+
+
+def test_the_knob_shows_what_it_does_before_anything_moves_and_saves_only_when_told(
+    own_demo: Service, look: Open
+) -> None:
+    own_demo.put_measured(MEASURED)
+    page = look(own_demo, "bench", viewport={"width": 320, "height": 700}, has_touch=True)
+    page.set_default_timeout(LONG_MS)
+    to_first_word(page)
+    page.locator("[data-begin=tune]").tap()
+    by_thumb(page, "Go on")
+    growing = page.locator("[data-run-trail] path[data-series]")
+    expect(growing).to_be_visible(timeout=LONG_MS)
+    before = growing.get_attribute("d")
+    expect(growing).not_to_have_attribute("d", before or "")
+    knob = page.get_by_role("slider")
+    expect(knob).to_be_visible(timeout=LONG_MS)
+    expect(knob).to_be_focused()
+    expect(page.locator(".knob-shown path[data-series]")).to_have_count(2)
+    figures = page.locator(".knob-figures")
+    middle = figures.inner_text()
+    page.keyboard.press("ArrowRight")
+    expect(figures).not_to_have_text(middle)
+    expect(knob).to_have_attribute("aria-valuetext", "60 of 100, from calm to quick")
+    by_thumb(page, "− calmer")
+    assert figures.inner_text() == middle
+    for scheme in SCHEMES:
+        page.emulate_media(color_scheme=scheme)
+        assert Axe().run(page, options=RULES).response["violations"] == []
+    fits_at_200_percent(page)
+    by_thumb(page, "Try it")
+    by_thumb(page, "Go on")
+    save = page.get_by_role("button", name="Save", exact=True)
+    expect(save).to_be_visible(timeout=LONG_MS)
+    assert own_demo.measured()["tuning"] is None
+    save.tap()
+    expect(page.locator("[data-run-title]")).to_have_text("Tune: Done", timeout=LONG_MS)
+    assert own_demo.measured()["tuning"]["knob"] == 0.5

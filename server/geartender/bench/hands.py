@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 
 from geartender.bench.models import Announcement, BenchState
 from geartender.bench.session import Session, SessionOver
+from geartender.bench.trail import Trail
 from geartender.errors import Refused
 from geartender.servo.models import MotionState, ServoState
 from geartender.servo.motions import Motion
@@ -150,6 +151,7 @@ class Hands:
             self.watch = None
             step = self.session.report.steps[-1]
             step.moved_deg = round(max(step.moved_deg, watch.far_deg), 3)
+            step.live = None
             await self._leave()
 
     async def _leave(self) -> None:
@@ -163,9 +165,13 @@ class Hands:
 
     async def _hold(self, watch: Watch) -> None:
         """Look at every row; beyond what was announced, drive goes at once."""
+        trail, began, step = Trail(), self.session.world.monotonic(), self.session.report.steps[-1]
         while True:
             with contextlib.suppress(Refused):
-                far = abs(self.count - watch.from_count) * self.scale.deg_per_count
+                turned = (self.count - watch.from_count) * self.scale.deg_per_count
+                if trail.look(self.session.world.monotonic() - began, turned):
+                    step.live = trail.plot
+                far = abs(turned)
                 watch.far_deg = max(watch.far_deg, far)
                 if far > watch.announced.moves_deg * BEYOND and self.servo.live.armed:
                     self.servo.stop(self.who, 0)

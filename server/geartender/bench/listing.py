@@ -43,9 +43,9 @@ PROCEDURES = {
         Listed(
             "tune",
             "Tune",
-            "Works gains out of what was measured, tries them on the same move before and after, and keeps them only where they are"
-            " better. One knob goes from calm to quick.",
-            ("The model", "Before and after"),
+            "One knob goes from calm to quick. You see what it does to a move on the identified model, try it on the machine, and"
+            " save it or leave it.",
+            ("The move as it is", "The knob, before and after"),
             f"{_HERE}.tune",
             "tune",
         ),

@@ -38,16 +38,43 @@ class Announcement(Shown):
     time_s: float = Field(ge=0, description="How long it drives at most.")
 
 
+class Preview(Shown):
+    """What a position of a knob would do, by the identified model, before anything moves."""
+
+    position: float
+    ms: float = Field(description="Largest sensitivity of the loop.")
+    gain_margin: float = Field(description="Times that the loop's gain may grow.")
+    phase_margin_deg: float
+    rms_deg: float = Field(description="Predicted following error of the recorded move, root of the mean square.")
+    largest_deg: float = Field(description="The largest of it.")
+    curve: list[tuple[float, float]] = Field(description="Predicted following error as [s, degrees behind].")
+
+
+class Range(Shown):
+    """A knob: between which numbers it turns, and what positions of it would do."""
+
+    low: float
+    high: float
+    step: float = Field(description="Between two previews; any number between the ends is an answer.")
+    start: float = Field(description="Where it is proposed to stand.")
+    ends: tuple[str, str] = Field(description="What the ends are called.")
+    measured: list[tuple[float, float]] = Field(
+        description="The following error that was measured, as [s, degrees behind]."
+    )
+    previews: list[Preview]
+
+
 class Question(Shown):
-    """What is asked of the person; `go` is answered by going on."""
+    """What is asked of the person; `go` is answered by going on, `range` by a number between its ends."""
 
     id: str
-    kind: Literal["go", "choice", "number"]
+    kind: Literal["go", "choice", "number", "range"]
     text: str
     choices: list[str] = Field(default_factory=list)
     unit: str = ""
     optional: bool = Field(default=False, description="May be answered with null: then the step goes without.")
     announcement: Announcement | None = None
+    range: Range | None = None
 
 
 class Plot(Shown):
@@ -79,6 +106,9 @@ class StepReport(Shown):
     text: list[str] = Field(default_factory=list, description="What it found, in plain words.")
     values: dict[str, Found] = Field(default_factory=dict)
     plots: list[Plot] = Field(default_factory=list)
+    live: Plot | None = Field(
+        default=None, description="While it moves: how far the output has turned so far, over time."
+    )
     records: list[str] = Field(default_factory=list, description="Names of its raw records.")
 
 

@@ -228,5 +228,11 @@ def fitting(question: Question, value: Any) -> Any:
             raise Invalid(f"Answer one of: {', '.join(question.choices)}.", question=question.id)
         return value
     if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e9:
-        raise Invalid(f"Answer a number in {question.unit}.", question=question.id)
+        raise Invalid(f"Answer a number{f' in {question.unit}' if question.unit else ''}.", question=question.id)
+    turned = question.range
+    if turned is not None and not turned.low <= value <= turned.high:
+        raise Invalid(
+            f"Answer a number from {turned.low:g}, {turned.ends[0]}, to {turned.high:g}, {turned.ends[1]}.",
+            question=question.id,
+        )
     return float(value)

@@ -127,13 +127,15 @@ def _ask(question: dict[str, Any]) -> Any:
             f"At most {announced['moves_deg']:.0f}°, {announced['speed_deg_s']:.0f}°/s, {announced['torque_nm']:.2f} N·m,"
             f" {announced['time_s']:.0f} s. Keep clear; Ctrl-C takes drive away."
         )
+    if question["range"] is not None:
+        say(_knob(question["range"]))
     while True:
         text = input(_prompt(question)).strip()
         if question["kind"] == "go" or (not text and question["optional"]):
             return None
         if question["kind"] == "choice" and text in question["choices"]:
             return text
-        if question["kind"] == "number":
+        if question["kind"] in ("number", "range"):
             try:
                 return float(text)
             except ValueError:
@@ -141,7 +143,21 @@ def _ask(question: dict[str, Any]) -> Any:
         say("That is no answer to it.")
 
 
+def _knob(knob: dict[str, Any]) -> str:
+    """What its positions would do, a line for each."""
+    rows = ["      rms error   largest    Ms   gain margin   phase margin"]
+    rows += [
+        f"{one['position']:4g}  {one['rms_deg']:8.3f}°  {one['largest_deg']:7.3f}°  {one['ms']:4.2f}  {one['gain_margin']:12.1f}"
+        f"  {one['phase_margin_deg']:12.0f}°"
+        for one in knob["previews"]
+    ]
+    return "\n".join(rows)
+
+
 def _prompt(question: dict[str, Any]) -> str:
+    if question["range"] is not None:
+        knob = question["range"]
+        return f"[{knob['low']:g} {knob['ends'][0]} … {knob['high']:g} {knob['ends'][1]}] "
     if question["kind"] == "go":
         return "Enter to go on: "
     if question["kind"] == "choice":

@@ -10,7 +10,7 @@ identification in continuous time; from memory: Garnier and Wang, Identification
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +20,9 @@ from geartender.bench.estimators.record import Floats, Record
 
 LEAST_SAMPLES = 25
 """Samples of a part below which it says nothing."""
+
+LEAST_QUICK = 4
+"""Runs without the slow ones from which these alone tell the inertia."""
 
 VISCOUS_SHARE, VISCOUS_SPREAD = 0.2, 0.2
 """Share of the dry friction that grows with speed, at the highest speed of the runs, before anything is known of it, and its
@@ -38,6 +41,8 @@ class Part:
     """Cosine of the output's angle, for weight; 0 where it plays no part."""
     driven: bool
     way: int
+    slow: bool = False
+    """A long run that hardly accelerates: it tells friction from place to place, and nothing of the inertia."""
 
 
 WEIGHT_SHARE = 0.3
@@ -76,7 +81,14 @@ class Constants:
 
 
 def parts(
-    record: Record, run: int, rad_per_count: float, table: Floats, cos_angle: Floats, skip_counts: float
+    record: Record,
+    run: int,
+    rad_per_count: float,
+    table: Floats,
+    cos_angle: Floats,
+    skip_counts: float,
+    *,
+    slow: bool = False,
 ) -> list[Part]:
     """The driven and the coasting part of a run, without the take-up of the play at the start and the creeping at the end.
 
@@ -97,7 +109,9 @@ def parts(
     for first, last, driven in ((begun, end, True), (end, _still(count, end, way), False)):
         if last - first >= LEAST_SAMPLES:
             at = slice(first, last)
-            found.append(Part(run, record.t_s[at], x[at], record.volts[at], cos_angle[at], driven=driven, way=way))
+            found.append(
+                Part(run, record.t_s[at], x[at], record.volts[at], cos_angle[at], driven=driven, way=way, slow=slow)
+            )
     return found
 
 
@@ -126,14 +140,21 @@ def constants(found: Sequence[Part], cosine: float, weight: Weight | None) -> Co
         drags = [up + g_up * cosine, down + g_down * cosine]
         return np.array([whole / a, 1 / whole, a, *drags, *(drag / a for drag in drags), g_up, g_down])
 
-    whole, spread = jackknife(groups, estimate)
-    one = [Value(float(v), float(u)) for v, u in zip(whole, spread, strict=True)]
+    one = _values(groups, estimate)
+    quick = [group for group in groups if not group[0].slow]
+    if len(quick) >= LEAST_QUICK and {part.way for group in quick for part in group} == {1, -1}:
+        one[1:3] = _values(quick, estimate)[1:3]  # time constant and acceleration for a volt
     viscous = _viscous([part for part in found if not part.driven], (one[3].value + one[4].value) / 2, _top(found))
     lost = viscous.scaled(1 / one[2].value)
     ke = Value(one[0].value - lost.value, math.hypot(one[0].uncertainty, lost.uncertainty))
     return Constants(
         ke, one[1], one[2], viscous, (one[3], one[4]), (one[7].value, one[8].value), (one[5], one[6]), cosine, speed
     )
+
+
+def _values(groups: Sequence[list[Part]], estimate: Callable[[Sequence[list[Part]]], Floats]) -> list[Value]:
+    whole, spread = jackknife(groups, estimate)
+    return [Value(float(v), float(u)) for v, u in zip(whole, spread, strict=True)]
 
 
 def _top(found: Sequence[Part]) -> float:

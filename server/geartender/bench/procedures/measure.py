@@ -41,6 +41,15 @@ SINKS_DEG = 1.5
 LEAST_DRAG = 0.3
 """Share of the motor's own friction that is left at least where the load pulls it along."""
 
+LEARNT = 1.15
+"""Times what a run did that the next is taken to do."""
+
+SPEED_SAMPLES = 20
+"""Samples over which the speed at the end of a run's drive is taken."""
+
+DRAG_UNSURE = 0.65
+"""Share of the drag by the sheet that a machine coasts out against at least, before it has been seen."""
+
 UNSURE = 1.3
 """How much quicker than the sheet says a machine is taken to be before it has been seen."""
 
@@ -197,6 +206,8 @@ class Runs:
     """The runs at held voltages, and what they say."""
 
     records: list[tuple[Record, float]]
+    slow: int = 0
+    """How many of them, from the first, are slow ones."""
     constants: motor.Constants | None = None
 
 
@@ -221,6 +232,7 @@ async def runs(work: Work) -> Runs:
         await to(work, low(work) + EDGE_SHARE * room(work))
         for way in (1, -1, 1, -1):
             await _run(work, pace, found, way, None)
+        found.slow = len(found.records)
         for number, share in enumerate(VOLT_SHARES):
             await _run(work, pace, found, 1 if number % 2 == 0 else -1, share * top)
     work.magnets = list(await _table(work, found))
@@ -235,6 +247,9 @@ class Pace:
     def __init__(self, work: Work) -> None:
         d = work.dynamics
         self.quick = {1: UNSURE, -1: UNSURE}
+        """Times the speed by the sheet."""
+        self.rolls = {1: 1 / DRAG_UNSURE, -1: 1 / DRAG_UNSURE}
+        """Times the way by the sheet that it coasts from a speed."""
         self.drag_nm = {way: _drag_nm(work, way) for way in (1, -1)}
         self.ke, self.ohm, self.inertia = d.motor.kt_nm_per_a, d.motor.resistance_ohm, d.inertia_kg_m2
         self.per = work.scale.deg_per_count * d.counts_per_rad
@@ -243,25 +258,33 @@ class Pace:
         """The voltage that only just keeps it turning."""
         return self.drag_nm[way] * self.ohm / self.ke
 
-    def way_deg(self, way: int, volts: float, for_s: float) -> float:
-        """Degrees to rest, coasting included."""
-        speed = max(volts - self.drag_v(way), 0.0) / self.ke
-        return (speed * for_s + speed**2 / 2 * self.inertia / self.drag_nm[way]) * self.per
+    def speed_deg_s(self, way: int, volts: float) -> float:
+        """Speed at a voltage by the sheet."""
+        return max(volts - self.drag_v(way), 0.0) / self.ke * self.per
+
+    def coast_deg(self, way: int, speed_deg_s: float) -> float:
+        """Degrees to rest from a speed by the sheet."""
+        return (speed_deg_s / self.per) ** 2 / 2 * self.inertia / self.drag_nm[way] * self.per
 
     def fitting(self, way: int, volts: float, room_deg: float) -> tuple[float, float]:
         """The voltage, or the highest below it that leaves a run long enough, and its time."""
         while volts > 1.5 * self.drag_v(way):
-            left = room_deg / self.quick[way] - self.way_deg(way, volts, 0.0)
-            speed = self.way_deg(way, volts, 1.0) - self.way_deg(way, volts, 0.0)
-            for_s = min(left / speed, RUN_S)
+            speed = self.quick[way] * self.speed_deg_s(way, volts)
+            for_s = min((room_deg - self.rolls[way] * self.coast_deg(way, speed)) / speed, RUN_S)
             if for_s >= RUN_LEAST_S:
                 return volts, for_s
             volts *= 0.93
         return volts, 0.0
 
-    def learn(self, way: int, volts: float, for_s: float, moved_deg: float) -> None:
-        """A run has gone so far."""
-        self.quick[way] = max(0.7, min(1.1 * moved_deg / self.way_deg(way, volts, for_s), 2.0))
+    def learn(self, way: int, volts: float, record: Record, deg_per_count: float) -> None:
+        """A run has been; what it did is a little of what the next may do."""
+        off = int(np.flatnonzero(record.duty != 0.0)[-1])
+        began = max(off - SPEED_SAMPLES, 0)
+        speed = abs(int(record.count[off] - record.count[began])) * deg_per_count / ((off - began) * record.step_s)
+        coasted = abs(int(record.count[-1] - record.count[off])) * deg_per_count
+        self.quick[way] = max(0.7, min(LEARNT * speed / self.speed_deg_s(way, volts), 2.0))
+        if speed > 0:
+            self.rolls[way] = max(0.3, min(LEARNT * coasted / self.coast_deg(way, speed), 4.0))
 
 
 def _drag_nm(work: Work, way: int) -> float:
@@ -282,7 +305,7 @@ async def _run(work: Work, pace: Pace, found: Runs, way: int, wanted: float | No
     space = (high(work) - here if way > 0 else here - low(work)) - EDGE_SHARE * room(work)
     play = backlash_deg(work.session.servo.built)
     if wanted is None:
-        volts = pace.drag_v(way) + SLOW_COUNTS_S / work.dynamics.counts_per_volt_second
+        volts = (pace.drag_v(1) + pace.drag_v(-1)) / 2 + SLOW_COUNTS_S / work.dynamics.counts_per_volt_second
         for_s = min(SLOW_S, 0.9 * space / (SLOW_COUNTS_S * work.scale.deg_per_count))
     else:
         volts, for_s = pace.fitting(way, wanted, space - 1.5 * play)
@@ -300,7 +323,7 @@ async def _run(work: Work, pace: Pace, found: Runs, way: int, wanted: float | No
     record = work.keep(f"run-{len(found.records) + 1}", recording)
     found.records.append((record, here))
     if wanted is not None:
-        pace.learn(way, volts, for_s, abs(int(record.count[-1] - record.count[0])) * work.scale.deg_per_count)
+        pace.learn(way, volts, record, work.scale.deg_per_count)
 
 
 def _at_edge(work: Work, way: int) -> bool:
@@ -330,7 +353,8 @@ async def _constants(work: Work, found: Runs) -> motor.Constants:
     parts = []
     for number, (record, here) in enumerate(found.records):
         angle = np.radians(here + (record.count - record.count[0]) * work.scale.deg_per_count)
-        parts += motor.parts(record, number, work.rad_per_count, work.table, np.cos(angle), 3)
+        slow = number < found.slow
+        parts += motor.parts(record, number, work.rad_per_count, work.table, np.cos(angle), 3, slow=slow)
     try:
         return await work.session.think(lambda: motor.constants(parts, middle_cosine(work), _weight(work)))
     except ValueError as error:

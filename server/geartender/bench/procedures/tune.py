@@ -1,152 +1,234 @@
-"""Tune: gains from the identified model, tried on the same move before and after."""
+"""Tune: one knob from calm to quick, what it does shown before it is tried, tried on the same move, and saved only when told to."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
-from geartender.bench.estimators.identification import largest_sensitivity, position_loop, simc_integrating
-from geartender.bench.models import Announcement, Question
+from geartender.bench.estimators.prediction import Margins, predicted
+from geartender.bench.estimators.record import Floats
+from geartender.bench.models import Announcement, Preview, Question, Range
 from geartender.bench.procedures import measure
+from geartender.bench.procedures.gains import Model, in_force, tuned
 from geartender.bench.procedures.places import inward, room
 from geartender.bench.procedures.work import Work
 from geartender.bench.session import FoundWrong, Session
 from geartender.build.measured import Measured, Tuning
 from geartender.servo.requests import MoveRequest
-from geartender.servo.settings import DAMPING_MAX, KP_SUPPLY_SHARE, LAG_S, QUICK_TIME_S, firmware_settings
-from geartender.servo.units import WIRE
+from geartender.servo.settings import firmware_settings
+from geartender.servo.units import TICK_S, WIRE
 
-CALM, QUICK = 4.0, 1.2
-"""Closed-loop time constants of the ends of the knob, in effective delays; the rule's own choice is one."""
+MOVE_TITLE = "The move as it is"
+KNOB_TITLE = "The knob, before and after"
 
-MS_MAX = 1.6
-"""Largest sensitivity that is accepted on the model: the true machine is a little other than its model."""
+START_SHARE, FAR_SHARE, FAR_DEG = 0.2, 0.4, 40.0
+"""Share of the travel at which the moves begin; how far they go, as a share of it and at most."""
+STOPS = (1.0, 0.3, 0.8, 0.0)
+"""Where they end, in parts of that: settling repeats badly, so more than one is looked at."""
 
-WORSE = 1.02
-WORSE_S = 0.03
+EVERY_TICKS = 5
+"""Ticks from sample to sample."""
+
+WORSE, WORSE_S = 1.02, 0.03
 """What gains that are no better may be worse by: within what a move repeats by itself."""
 
-KNOBS = {"calm": 0.15, "middle": 0.5, "quick": 0.85}
+POSITIONS = 100
+PREVIEW_EVERY = 10
+"""Positions of the knob, and the step between those that are worked out beforehand."""
+MIDDLE = 50
+
+CURVE_POINTS = 80
+"""Points of a previewed curve."""
+
+TURNS = 10
+"""Times that the knob is turned in one run."""
 
 
 @dataclass(frozen=True, slots=True)
 class Followed:
-    """How well a move was followed."""
+    """How the moves were followed: the error of each in degrees, sample by sample, and how long each took to settle."""
 
-    rms_deg: float
-    largest_deg: float
-    settle_s: float
-    curve: list[tuple[float, float]]
+    errors: list[Floats]
+    settle_s: list[float]
+
+    @property
+    def rms_deg(self) -> float:
+        """Following error, root of the mean square."""
+        return rms(self.errors)
+
+    @property
+    def settled_s(self) -> float:
+        """Mean time to settle."""
+        return float(np.mean(self.settle_s))
+
+    def no_worse(self, old: Followed) -> bool:
+        """Whether it follows and settles as well as another, within what a move repeats by itself."""
+        return self.rms_deg <= old.rms_deg * WORSE and self.settled_s <= old.settled_s + WORSE_S
 
 
 async def tune(session: Session) -> Measured:
-    """The whole procedure; gives the measured values with the tuning that was better, or as they were."""
+    """The whole procedure; gives the measured values with the tuning that the person saved, or with the one there was."""
     work = Work.of(session)
     if session.servo.measured.value("ke_v_s") is None:
         await measure.homings(work)
         found = await measure.runs(work)
         measure.evaluate(work, found, measure.Pressed([], []))
-    session.step("model", "The model")
-    knob = KNOBS[await session.ask(Question(id="knob", kind="choice", text="How should it move?", choices=list(KNOBS)))]
-    tuning = await session.think(lambda: tuned(work, knob))
-    session.say(
-        f"Gains by the SIMC rule: {tuning.kp_v_per_count:.3f} V for a count, damping {tuning.damping:.2f};"
-        f" the largest sensitivity on the model is {tuning.ms:.2f}."
-    )
-    kept = await before_and_after(work, tuning)
+    session.step("move", MOVE_TITLE)
+    old = await moves(work, None)
+    work.plot("Following the move as it is", "s", "° behind", {"measured": curve(old.errors)})
+    session.say(f"As it is: {old.rms_deg:.3f}° off on the average (rms), settled in {old.settled_s:.2f} s.")
+    session.step("knob", KNOB_TITLE)
+    kept = await the_knob(work, old)
     before = session.servo.measured
     values = {**before.values, **work.values}
     return before.model_copy(update={"values": values, "tuning": kept, "magnets": work.magnets or before.magnets})
 
 
-def model(work: Work) -> tuple[float, float]:
-    """(counts per s for a volt, lag in s): as measured, else as the sheet says."""
-    ke = work.value("ke_v_s") or work.dynamics.motor.kt_nm_per_a
-    lag = work.value("time_constant_s") or work.dynamics.time_s
-    return work.dynamics.counts_per_rad / ke, lag
-
-
-def tuned(work: Work, knob: float) -> Tuning:
-    """Gains for a knob from 0, calm, to 1, quick; calmer than that where the margins ask for it."""
-    rate, lag = model(work)
-    damping = min(max(lag / QUICK_TIME_S - 1, 0.0), DAMPING_MAX)
-    supply = work.session.servo.sheet.motor.supply_v
-    times = CALM * (QUICK / CALM) ** knob
-    while True:
-        # half of the lag that the damping leaves counts as delay (half rule)
-        delay = LAG_S + lag / (1 + damping) / 2
-        pi = simc_integrating(rate / (1 + damping), delay, times * delay)
-        kp = min(pi.kc, KP_SUPPLY_SHARE * supply)
-        loop = position_loop(rate, lag, LAG_S, kp, kp / pi.ti_s, damping)
-        ms = largest_sensitivity(loop)
-        if ms <= MS_MAX or times > 20:
+async def the_knob(work: Work, old: Followed) -> Tuning | None:
+    """Turn, look, try, until it is saved or left."""
+    session, model = work.session, Model.of(work)
+    now = in_force(session.servo.settings)
+    previews = await session.think(lambda: [preview(model, now, old, at) for at in _previewed()])
+    for _ in range(TURNS):
+        position = await session.ask(_knob(previews, old))
+        gains = await session.think(partial(tuned, model, position / POSITIONS))
+        expected = await session.think(partial(errors_under, model, now, gains, old))
+        margins = await session.think(partial(Margins.of, model.loop(gains)))
+        session.say(
+            f"At {position:.0f}, by the SIMC rule: {gains.kp_v_per_count:.3f} V for a count, damping {gains.damping:.2f};"
+            f" on the model Ms {margins.ms:.2f}, gain margin {margins.gain:.1f}, phase margin {margins.phase_deg:.0f}°."
+        )
+        new = await moves(work, gains)
+        work.plot(
+            f"Following the same move, at {position:.0f}",
+            "s",
+            "° behind",
+            {"before": curve(old.errors), "after": curve(new.errors), "predicted": curve(expected)},
+        )
+        session.say(
+            f"After: {new.rms_deg:.3f}° off (predicted {rms(expected):.3f}°), settled in {new.settled_s:.2f} s;"
+            f" before {old.rms_deg:.3f}° and {old.settled_s:.2f} s."
+        )
+        answer = await session.ask(_save(new.no_worse(old)))
+        if answer == "save":
+            return gains
+        if answer == "leave":
             break
-        times *= 1.1
-        damping *= 0.97
-    return Tuning(
-        kp_v_per_count=min(kp, 60.0), ki_v_per_count_s=kp / pi.ti_s, damping=damping, knob=knob, ms=round(ms, 3)
+    session.say("The gains stay as they were.")
+    return session.servo.measured.tuning
+
+
+def _knob(previews: list[Preview], old: Followed) -> Question:
+    return Question(
+        id="knob",
+        kind="range",
+        text="How should it move? Turn the knob and see what the model says of the same move; nothing moves yet.",
+        range=Range(
+            low=0,
+            high=POSITIONS,
+            step=PREVIEW_EVERY,
+            start=MIDDLE,
+            ends=("calm", "quick"),
+            measured=curve(old.errors),
+            previews=previews,
+        ),
     )
 
 
-async def before_and_after(work: Work, tuning: Tuning) -> Tuning | None:
-    """Try the gains on the same move as the present ones; what is kept is no worse."""
-    session, hands, servo = work.session, work.hands, work.session.servo
-    session.step("compare", "Before and after")
+def _save(no_worse: bool) -> Question:
+    verdict = "It follows no worse than before." if no_worse else "It follows or settles worse than before."
+    return Question(
+        id="save",
+        kind="choice",
+        text=f"{verdict} Save these gains, turn the knob again, or leave it as it was?",
+        choices=["save", "again", "leave"],
+    )
+
+
+def _previewed() -> range:
+    return range(0, POSITIONS + 1, PREVIEW_EVERY)
+
+
+def preview(model: Model, now: Tuning, old: Followed, position: int) -> Preview:
+    """What a position of the knob would do to the move that was recorded."""
+    gains = tuned(model, position / POSITIONS)
+    margins = Margins.of(model.loop(gains))
+    expected = errors_under(model, now, gains, old)
+    return Preview(
+        position=position,
+        ms=round(margins.ms, 3),
+        gain_margin=round(margins.gain, 2),
+        phase_margin_deg=round(margins.phase_deg, 1),
+        rms_deg=round(rms(expected), 5),
+        largest_deg=round(max(float(np.max(np.abs(one))) for one in expected), 5),
+        curve=curve(expected),
+    )
+
+
+def errors_under(model: Model, now: Tuning, then: Tuning, old: Followed) -> list[Floats]:
+    """The recorded errors as they would be with other gains."""
+    return [predicted(one, EVERY_TICKS * TICK_S, model.loop(now), model.loop(then)) for one in old.errors]
+
+
+def rms(errors: Sequence[Floats]) -> float:
+    """Root of the mean square of all samples."""
+    return float(np.sqrt(np.mean(np.concatenate(errors) ** 2)))
+
+
+def curve(errors: Sequence[Floats]) -> list[tuple[float, float]]:
+    """The errors of move after move, over the time moved, thinned to what a picture shows."""
+    whole = np.concatenate(errors)
+    every = max(1, len(whole) // CURVE_POINTS)
+    return [(round(at * EVERY_TICKS * TICK_S, 3), round(float(whole[at]), 5)) for at in range(0, len(whole), every)]
+
+
+async def moves(work: Work, gains: Tuning | None) -> Followed:
+    """The same moves under gains; None: those in force. Raises FoundWrong."""
+    hands, servo = work.hands, work.session.servo
     limits = servo.sheet.limits
     assert limits is not None  # noqa: S101 - a servo without cannot be claimed
-    far = min(0.4 * room(work), 40.0)
+    far = min(FAR_SHARE * room(work), FAR_DEG)
+    gains_words = "the gains as they are" if gains is None else "the new gains"
     async with hands.within(
         Announcement(
-            text=f"The output makes the same move of {far:.0f}° up and down, with the gains as they are and with the new ones.",
+            text=f"The output makes {len(STOPS)} moves of up to {far:.0f}° with {gains_words}.",
             moves_deg=room(work) + 12,
             speed_deg_s=limits.speed_deg_s,
             torque_nm=hands.overload_nm,
-            time_s=4 * (far / limits.speed_deg_s + 4) + 40,
+            time_s=len(STOPS) * (far / limits.speed_deg_s + 4) + 40,
         )
     ):
         await hands.ready()
         if not servo.live.homed and not hands.fine(await hands.home()):
             raise FoundWrong("home", "It did not find home.", "Run first power: it finds out why.")
-        old = await _try(work, None, far)
-        new = await _try(work, tuning, far)
-        if not _no_worse(new, old):
-            calmer = tuned(work, max(tuning.knob - 0.35, 0.0))
-            again = await _try(work, calmer, far)
-            tuning, new = calmer, again
-    work.plot("Following the same move", "s", "° behind", {"before": old.curve, "after": new.curve})
-    session.say(f"Before: {old.rms_deg:.3f}° off on the average (rms), settled in {old.settle_s:.2f} s.")
-    session.say(f"After: {new.rms_deg:.3f}° off, settled in {new.settle_s:.2f} s.")
-    if _no_worse(new, old):
-        return tuning
-    session.say("The new gains were no better, so the old ones stay.")
-    return servo.measured.tuning
+        if gains is not None:
+            await hands.trial(_changed(work, gains))
+            await hands.arm()
+        start = START_SHARE * room(work)
+        await _move(work, inward(work, start))
+        return await _followed(work, [inward(work, start + part * far) for part in STOPS], gains is None)
 
 
-def _no_worse(new: Followed, old: Followed) -> bool:
-    return new.rms_deg <= old.rms_deg * WORSE and new.settle_s <= old.settle_s + WORSE_S
+def _changed(work: Work, gains: Tuning) -> dict[str, int]:
+    whole = firmware_settings(work.session.servo.built, gains)
+    return {name: whole[name] for name in ("kp_num", "kp_shift", "ki_num", "ki_shift", "damping")}
 
 
-async def _try(work: Work, tuning: Tuning | None, far: float) -> Followed:
-    """The move there and back under gains; None: those in force."""
-    hands, servo = work.hands, work.session.servo
-    changes = {}
-    if tuning is not None:
-        whole = firmware_settings(servo.built, tuning)
-        changes = {name: whole[name] for name in ("kp_num", "kp_shift", "ki_num", "ki_shift", "damping")}
-    await hands.trial(changes)
-    await hands.arm()
-    start = inward(work, 0.2 * room(work))
-    await _move(work, start)
-    async with hands.recorded(5) as recording:
-        settle = [await _move(work, inward(work, 0.2 * room(work) + far)), await _move(work, start)]
-    work.keep(f"move-{'before' if tuning is None else 'after'}", recording)
-    rows = [row for row in recording.rows if row.state == "moving"]
-    off = np.array([(row.reference / WIRE - row.count - 0.5) * work.scale.deg_per_count for row in rows])
-    began = rows[0].t
-    curve = [(((row.t - began) % (1 << 30)) / 1e6, float(value)) for row, value in zip(rows, off, strict=True)]
-    return Followed(float(np.sqrt(np.mean(off**2))), float(np.max(np.abs(off))), float(np.mean(settle)), curve)
+async def _followed(work: Work, stops: list[float], before: bool) -> Followed:
+    errors, settle = [], []
+    for number, stop in enumerate(stops, 1):
+        async with work.hands.recorded(EVERY_TICKS) as recording:
+            settle.append(await _move(work, stop))
+        work.keep(f"move-{'before' if before else 'after'}-{number}", recording)
+        rows = [row for row in recording.rows if row.state == "moving"]
+        errors.append(
+            np.array([(row.reference / WIRE - row.count - 0.5) * work.scale.deg_per_count for row in rows], float)
+        )
+    return Followed([one for one in errors if len(one) > 1], settle)
 
 
 async def _move(work: Work, deg: float) -> float:

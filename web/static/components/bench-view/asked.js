@@ -1,5 +1,6 @@
 // @ts-check
 import { html } from "../../lib/dom.js";
+import { knob } from "./knob.js";
 
 /** What a step is about to do, and its bounds. @param {import("./types.js").Announcement} said */
 export function announced(said) {
@@ -22,6 +23,7 @@ export function controls(asked, answer) {
     return made;
   };
   if (asked.kind === "go") return [html("p", { class: "row" }, button("Go on", null, "act"))];
+  if (asked.range) return knob(asked.text, asked.range, answer);
   const leave = asked.optional ? [button("Leave it out", null)] : [];
   if (asked.kind === "choice") {
     return [html("p", {}, asked.text), html("p", { class: "row" }, ...asked.choices.map((choice) => button(capital(choice), choice)), ...leave)];

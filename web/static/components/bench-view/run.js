@@ -31,6 +31,7 @@ export class RunView {
 
   /** @param {Run} run @param {import("./types.js").Procedure|undefined} procedure */
   show(run, procedure) {
+    this.showLive(underWay(run) ? run.steps.at(-1)?.live ?? null : null);
     const key = JSON.stringify([run.state, run.question, run.steps.length, run.steps.at(-1)?.text, run.steps.at(-1)?.announcement]);
     if (key === this.shown) return;
     this.shown = key;
@@ -75,6 +76,13 @@ export class RunView {
   leave() {
     setHidden(this.host, true);
     need(this.host, "[data-run-asked]").replaceChildren();
+  }
+
+  /** How far it has turned so far, while it does. @param {import("./types.js").Plot|null} live */
+  showLive(live) {
+    const place = need(this.host, "[data-run-trail]");
+    setHidden(place, live === null);
+    if (live) place.replaceChildren(plotFigure(live));
   }
 
   /** @param {import("./types.js").Plot[]} plots */

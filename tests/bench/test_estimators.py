@@ -155,13 +155,14 @@ def record_of(count: list[int], volts: list[float], marks: list[bool] | None = N
     )
 
 
-def test_the_play_is_the_longest_way_that_ends_in_a_pause() -> None:
-    count = [0] * 100 + [1] * 60 + list(range(2, 22)) + [21] * 80 + list(range(22, 80))
+def test_the_play_is_the_longest_way_from_where_the_rotor_waited_to_where_it_waits_again() -> None:
+    count = [0] * 100 + [1] * 80 + list(range(2, 22)) + [21] * 80 + list(range(22, 80))
     record = record_of(count, [0.01 * at for at in range(len(count))])
     seen = press.crossed(record, 1)
     assert seen is not None
-    assert seen[0].value == 21
-    assert seen[1] == pytest.approx(2.6, abs=0.05)
+    assert seen.counts.value == 20
+    assert seen.lift_v == pytest.approx(2.8, abs=0.05)
+    assert seen.arrived_counts_s == pytest.approx(500, rel=0.1)
     assert press.crossed(record_of([0] * 50, [0.0] * 50), 1) is None
 
 

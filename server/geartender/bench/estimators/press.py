@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -11,6 +12,15 @@ from geartender.bench.estimators.record import Floats, Record
 
 PAUSE_S = 0.06
 """s without a count that is a pause: the rotor has met the other flank and waits for the voltage to lift the load."""
+
+CREEPS_S = 0.12
+"""s on a count that a rotor just broken loose creeps over; on one where it still unwinds the train it waits for longer."""
+
+ARRIVAL_S = 0.04
+"""s over which the speed of arrival is taken."""
+
+LEAST_JUMP = 3
+"""Counts at once that are a jump, and no creeping."""
 
 PRESSED_COUNTS = 2
 """Counts of twist below which a stiffness says nothing."""
@@ -51,20 +61,43 @@ def pauses(record: Record, way: int) -> list[tuple[int, float, float]]:
     return found
 
 
-def crossed(record: Record, way: int) -> tuple[Value, float] | None:
-    """Counts from the flank the teeth lay on to the other, and the voltage that then moved the load; None where no pause was seen.
+@dataclass(frozen=True, slots=True)
+class Crossing:
+    """The play that was crossed."""
 
-    The voltage grows slowly: the rotor lets go of its twist, breaks loose and crosses the play, waits at the other flank, and goes
-    on when the voltage is enough for the load. The play is the longest way that ends in a pause.
+    counts: Value
+    lift_v: float
+    """The voltage that then moved the load."""
+    arrived_counts_s: float
+    """How quickly the rotor met the other flank."""
+
+
+def crossed(record: Record, way: int) -> Crossing | None:
+    """From the flank the teeth lay on to the other; None where no pause was seen.
+
+    The voltage grows slowly: the rotor lets go of its twist count by count, breaks loose and crosses the play, waits at the other
+    flank, and goes on when the voltage is enough for the load. So the play is the longest way without a pause, from where it last
+    waited before that to the pause behind. One of few counts is crept over: then it ends where the rotor waits longest.
     """
-    found = pauses(record, way)
+    found = [pause for pause in pauses(record, way) if pause[2] != 0.0]
     if not found:
         return None
     places = [0, *((at - int(record.count[0])) * way for at, _, _ in found)]
     jumps = [after - before for before, after in itertools.pairwise(places)]
     best = int(np.argmax(jumps))
-    at, _, volts = found[best]
-    return Value(float((at - record.count[0]) * way), 0.41), volts * way
+    if jumps[best] < LEAST_JUMP and len(found) > 1:
+        best = 1 + int(np.argmax([seconds for _, seconds, _ in found[1:]]))
+    waited = [place for place, (_, seconds, _) in zip(places[1 : best + 1], found, strict=False) if seconds > CREEPS_S]
+    from_place = waited[-1] if waited else places[min(best, 1)]
+    counts = Value(float(places[best + 1] - from_place), 0.41)
+    return Crossing(counts, found[best][2] * way, _speed_before(record, found[best][0]))
+
+
+def _speed_before(record: Record, count: int) -> float:
+    """Counts a second over the last few counts before one was first reached."""
+    at = int(np.argmax(record.count == count))
+    began = max(at - round(ARRIVAL_S / record.step_s), 0)
+    return abs(int(record.count[at] - record.count[began])) / max((at - began) * record.step_s, record.step_s)
 
 
 def breakaway(record: Record, way: int) -> float:

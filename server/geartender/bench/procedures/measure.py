@@ -15,7 +15,7 @@ from geartender.bench.procedures.places import beyond, endless, high, inward, lo
 from geartender.bench.procedures.work import Work
 from geartender.bench.session import FoundWrong, Session
 from geartender.build.measured import Measured
-from geartender.servo.settings import ASSUMED_STIFFNESS_NM_PER_DEG, backlash_deg
+from geartender.servo.settings import ASSUMED_STIFFNESS_NM_PER_DEG, backlash_deg, blow_nm
 from geartender.servo.units import WIRE
 
 HOMINGS = 5
@@ -417,6 +417,7 @@ class Pressed:
     volts_per_count: Value | None = None
     play: Value | None = None
     lift_v: float = math.nan
+    arrived_deg_s: float = 0.0
 
 
 async def against_the_stop(work: Work) -> Pressed:
@@ -556,7 +557,8 @@ async def _turn_round(work: Work, pressed: Pressed, way: int) -> None:
     seen = press.crossed(record.part(0, int(driven[-1]) - 1), -way) if len(driven) > 10 else None
     work.plot("Turned round at the stop", "s", "counts", {"count": _curve(record)})
     if seen is not None:
-        pressed.play, pressed.lift_v = seen
+        pressed.play, pressed.lift_v = seen.counts, seen.lift_v
+        pressed.arrived_deg_s = seen.arrived_counts_s * work.scale.deg_per_count
 
 
 # Put together
@@ -628,7 +630,7 @@ def _steady(work: Work, record: Record, c: motor.Constants, ohm: Value) -> list[
 
 
 def _untwisted(work: Work, seen: Value, pressed: Pressed, shaft: Value) -> Value:
-    """The play without what the train was twisted by at either flank: by the rotor's friction here, by the load there."""
+    """The play without what the train was twisted by where the rotor met the other flank."""
     stiffness = (
         work.value("stiffness_nm_per_deg")
         or work.session.servo.sheet.load.stiffness_nm_per_deg
@@ -637,8 +639,11 @@ def _untwisted(work: Work, seen: Value, pressed: Pressed, shaft: Value) -> Value
     gain = work.scale.nm_per_a / work.dynamics.motor.kt_nm_per_a
     if not math.isfinite(pressed.lift_v):
         return seen
-    twist_nm = max(pressed.lift_v, 0.0) * shaft.value * gain
-    twist = twist_nm / stiffness / work.scale.deg_per_count
+    servo = work.session.servo
+    lift_nm = max(pressed.lift_v, 0.0) * shaft.value * gain
+    blow = blow_nm(servo.dynamics, servo.built, math.radians(pressed.arrived_deg_s))
+    # it met the other flank somewhere between without twist and with all that lifts the load, or its own swing wound it up further
+    twist = max(lift_nm / 2, blow) / stiffness / work.scale.deg_per_count
     return Value(max(seen.value - twist, 0.0), math.hypot(seen.uncertainty, 0.4 * twist))
 
 

@@ -1,6 +1,6 @@
 """The bench against what it measures: random machines against their plant files, planted mistakes, and tuned against untuned.
 
-python tests/benchmarks/bench.py plants [--count 60] | mistakes [--seeds 8] | tuned [--count 12]   (each with --check)
+python tests/benchmarks/bench.py plants [--count 60] | mistakes [--seeds 8] | tuned [--count 12]   (each with --check and --first SEED)
 """
 
 from __future__ import annotations

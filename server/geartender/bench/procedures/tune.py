@@ -33,6 +33,9 @@ STOPS = (1.0, 0.3, 0.8, 0.0)
 EVERY_TICKS = 5
 """Ticks from sample to sample."""
 
+CLOCK = 1 << 30
+"""µs after which the firmware's clock begins anew."""
+
 WORSE, WORSE_S = 1.02, 0.03
 """What gains that are no better may be worse by: within what a move repeats by itself."""
 
@@ -225,10 +228,15 @@ async def _followed(work: Work, stops: list[float], before: bool) -> Followed:
             settle.append(await _move(work, stop))
         work.keep(f"move-{'before' if before else 'after'}-{number}", recording)
         rows = [row for row in recording.rows if row.state == "moving"]
-        errors.append(
-            np.array([(row.reference / WIRE - row.count - 0.5) * work.scale.deg_per_count for row in rows], float)
-        )
-    return Followed([one for one in errors if len(one) > 1], settle)
+        off = np.array([(row.reference / WIRE - row.count - 0.5) * work.scale.deg_per_count for row in rows], float)
+        if len(rows) > 1:
+            errors.append(_evenly(np.array([(row.t - rows[0].t) % CLOCK for row in rows]) / 1e6, off))
+    return Followed(errors, settle)
+
+
+def _evenly(t_s: Floats, values: Floats) -> Floats:
+    """At equal times: telemetry comes as it comes."""
+    return np.interp(np.arange(0.0, t_s[-1], EVERY_TICKS * TICK_S), t_s, values)
 
 
 async def _move(work: Work, deg: float) -> float:

@@ -6,6 +6,7 @@ python tests/benchmarks/tick.py [--ticks N]
 import argparse
 import sys
 from collections import defaultdict
+from collections.abc import Callable
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
@@ -23,7 +24,8 @@ OPERATION_US = 0.081
 delays are not in it."""
 CALL_US = 20.0
 """µs of a call, from the same measurement; that of interpreted code, so more than a call between machine-code functions."""
-FOLLOWING = -1
+FOLLOWING, HELD_UP = -1, -2
+OTHERS = {tick.FOLLOW: FOLLOWING, tick.EASE: HELD_UP}
 MEMORY = ("load", "store")
 FUNCTIONS = [name for name in vars(tick) if name.startswith("_") and callable(getattr(tick, name)) and name[1] != "_"]
 
@@ -78,25 +80,26 @@ def cost_us(row: tuple[int, int, int]) -> float:
 
 def operations() -> dict[str, list[tuple[int, int, int]]]:
     """Arithmetic operations, words taken and put, and calls, of every tick of a day, by the state it ended in."""
-    names = {**dict(enumerate(LABELS)), FOLLOWING: "moving, after a pulse"}
+    names = {**dict(enumerate(LABELS)), FOLLOWING: "moving, after a pulse", HELD_UP: "held up"}
     rows: defaultdict[str, list[tuple[int, int, int]]] = defaultdict(list)
     with pytest.MonkeyPatch.context() as patch:
         for name in FUNCTIONS:
             patch.setattr(tick, name, calling(getattr(tick, name)))
         check_ticks(patch)
-        sheet = sheet_with(pulse={"enabled": True})
-        bench = Bench(rigid(sheet), sheet)
-        step = bench.step
+        for action in ("stop", "ease"):
+            sheet = sheet_with(pulse={"enabled": True}, overload={"action": action})
+            bench = Bench(rigid(sheet), sheet)
+            step = bench.step
 
-        def counting() -> None:
-            COUNTED.clear()
-            step()
-            memory, calls = sum(COUNTED[name] for name in MEMORY), COUNTED["call"]
-            label = FOLLOWING if bench.state[tick.MODE] == tick.FOLLOW else bench.state[tick.LABEL]
-            rows[names[label]].append((COUNTED.total() - memory - calls, memory, calls + 1))
+            def counting(bench: Bench = bench, step: Callable[[], None] = step) -> None:
+                COUNTED.clear()
+                step()
+                memory, calls = sum(COUNTED[name] for name in MEMORY), COUNTED["call"]
+                label = names[OTHERS.get(bench.state[tick.MODE], bench.state[tick.LABEL])]
+                rows[label].append((COUNTED.total() - memory - calls, memory, calls + 1))
 
-        patch.setattr(bench, "step", counting)
-        day(bench)
+            patch.setattr(bench, "step", counting)
+            day(bench, action)
     return rows
 
 
@@ -110,8 +113,8 @@ def calling(function):
     return call
 
 
-def day(bench: Bench) -> None:
-    """One of everything."""
+def day(bench: Bench, action: str) -> None:
+    """One of everything; what is jammed is a fault, or is held up for a while."""
     bench.run(0.2)
     bench.ready()
     bench.ask("lead", 1, bench.after(0.2))
@@ -130,8 +133,13 @@ def day(bench: Bench) -> None:
     bench.queue(5, bench.path(60.0), bench.after(0.1))
     bench.run(0.8)
     bench.sim.command("jam")
-    bench.until(lambda: bench.telemetry["fault"] != "none")
-    bench.run(0.1)
+    if action == "stop":
+        bench.until(lambda: bench.telemetry["fault"] != "none")
+        bench.run(0.1)
+        return
+    bench.run(1.0)
+    bench.sim.command("free")
+    bench.until(lambda: bench.telemetry["ended"] == 5)
 
 
 if __name__ == "__main__":

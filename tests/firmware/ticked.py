@@ -11,6 +11,7 @@ sys.path.insert(0, sys.argv[1])
 
 from firmware import tick as t
 from firmware.core import Core
+from firmware.follow import prepare
 from firmware.plan import Plan
 
 MODE = sys.argv[2]
@@ -30,10 +31,13 @@ def prepared():
         core.tick()
     elif MODE == "follow":
         core.state[t.HOMED] = 1
-        core.lead._prepare()
+        prepare(core)
         core.state[t.AIM] = t.HALF // 2
         core.state[t.AIM_ON] = 1
         core.tick()
+    elif MODE == "ease":
+        core.state[t.S_OVERLOAD_EASE] = 1
+        core.state[t.MODE] = t.EASE
     elif MODE in ("plan", "settle"):
         duration = 60000000 if MODE == "plan" else 2000
         queued(core, duration)
@@ -67,12 +71,16 @@ def run(core, ticks):
         s[t.SETTLING] = 1
         s[t.STALL] = 0
         s[t.OVER] = 0
+        if MODE == "ease":
+            s[t.HELD] = 1
+            s[t.R_INT] = (s[t.COUNT] + 20) & t.MASK
         tick(s, queue)
 
 
 def main():
     core = prepared()
-    expected = {"off": t.OFF, "brake": t.REST, "hold": t.REST, "ramp": t.RAMP, "follow": t.FOLLOW}.get(MODE, t.PLAN)
+    modes = {"off": t.OFF, "brake": t.REST, "hold": t.REST, "ramp": t.RAMP, "follow": t.FOLLOW, "ease": t.EASE}
+    expected = modes.get(MODE, t.PLAN)
     alloc = getattr(gc, "mem_alloc", int)
     clock = getattr(time, "ticks_us", None) or (lambda: time.perf_counter_ns() // 1000)
     run(core, 50)

@@ -20,7 +20,7 @@ from geartender.link.lines import (
     wrapped,
 )
 
-ROW = "~ 4000 ready 1 12 786432 -5 300 40 -3 12010 215 0 7 done none 3 55 -1024 0 2 host 1500"
+ROW = "~ 4000 ready 1 12 786432 -5 300 40 -3 12010 215 0 7 done none 3 55 -1024 0 2 host 1500 1"
 
 
 def test_a_line_is_body_star_sum_and_end() -> None:

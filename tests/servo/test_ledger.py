@@ -32,7 +32,7 @@ class Book:
         self, at: float, motion: int = 0, ended: int = 0, how: str = "none", state: str = "ready", fault: str = "none"
     ) -> None:
         row = Telemetry(
-            0, state, 1, 343, 0, 0, 0, 0, 0, 12000, 250, motion, ended, how, fault, 0, 80, 0, 0, 0, "host", 0
+            0, state, 1, 343, 0, 0, 0, 0, 0, 12000, 250, motion, ended, how, fault, 0, 80, 0, 0, 0, "host", 0, 0
         )
         self.ledger.follow(Live(row, SCALE, at), lambda: "the gears bind")
 

@@ -84,6 +84,7 @@ SNAPSHOT: dict[str, Any] = {
     },
     "source": "host",
     "pulse_us": None,
+    "held_up": False,
     "override": 1.0,
     "limits": {"speed_deg_s": 10.0, "accel_deg_s2": 20.0, "jerk_deg_s3": 80.0, "torque_nm": 1.5},
     "travel": {"min_deg": 0.0, "max_deg": 50.0, "endless": False, "up_word": "open", "down_word": "close"},

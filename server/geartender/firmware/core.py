@@ -78,6 +78,7 @@ class Core:
             self._release()
             self.homing.step()
             self.lead.step()
+            self.verbs.step()
             if self.heat.step() and s[t.MODE] != t.OFF and s[t.COMMAND] == 0:
                 self.fail(t.TOO_HOT)
             while self._waiting and s[t.COMMAND] == 0 and s[t.KILL] == 0:
@@ -283,6 +284,7 @@ class Core:
                     str(s[t.MARKS]),
                     SOURCES[s[t.SOURCE]],
                     str(self.lead.pulse.us()),
+                    str(s[t.EASED]),
                 ]
             )
         )

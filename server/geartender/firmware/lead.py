@@ -6,6 +6,7 @@ and goes on when enough good pulses have come again. Runs in the main loop.
 """
 
 from . import tick as t
+from .follow import prepare
 from .pulse import Pulse
 
 HOST = 0
@@ -13,8 +14,6 @@ PULSE = 1
 ALONE_US = (
     3000000  # µs from the start in which a host that is there has greeted; showing itself on USB takes one or two s
 )
-SUM_TOP = 1 << 29  # of the tracker's speeds over its span,
-SPEED_TOP = 1000000000  # and of its speed in 2^-24 count per tick: what the tick's sums hold
 
 
 class Lead:
@@ -94,7 +93,7 @@ class Lead:
         if s[t.MODE] == t.OFF:
             if self.possible() is None:
                 core.post(t.C_ARM)
-        elif s[t.MODE] == t.FOLLOW or (s[t.MODE] == t.REST and s[t.HOMED]):
+        elif s[t.MODE] in (t.FOLLOW, t.EASE) or (s[t.MODE] == t.REST and s[t.HOMED]):
             self._aim()
         elif s[t.MODE] == t.REST and not core.homing.running() and core.settings.get("pulse_home"):
             core.homing.begin(0)
@@ -108,23 +107,9 @@ class Lead:
             place = min(max(place, edge + s[t.S_TRAVEL_LOW]), edge + s[t.S_TRAVEL_HIGH])
         s[t.AIM] = place & t.MASK
         if not s[t.AIM_ON]:
-            self._prepare()
+            prepare(core)
             s[t.AIM_AT] = (s[t.AIM] + t.HALF) & t.MASK
             s[t.AIM_ON] = 1
-
-    def _prepare(self):
-        """Hand the tracker its bounds, none beyond what the tick's sums hold, and an empty span."""
-        core = self._core
-        s = core.state
-        span, shift = core.settings.get("follow_span"), core.settings.get("follow_shift")
-        accel = core.settings.get("follow_accel")
-        top = min(core.settings.get("follow_speed"), accel * t.STEPS_TOP, SUM_TOP // span, SPEED_TOP >> shift)
-        s[t.TRACK_SPAN] = span
-        s[t.TRACK_SHIFT] = shift
-        s[t.TRACK_ACCEL] = accel
-        s[t.TRACK_TOP] = top
-        for i in range(span):
-            core.queue[i] = 0
 
     def _lost(self):
         """Stop as the sheet says: with the drive taken away, or armed."""

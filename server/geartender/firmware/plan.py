@@ -116,6 +116,10 @@ class Plan:
         last = self.pieces[-1]
         return last.position_at(last.duration)
 
+    def top_speed(self):
+        """Give its highest speed at the ends of its pieces, which is where those of a plan from rest to rest have it."""
+        return max([abs(piece.speed_at(us)) for piece in self.pieces for us in (0, piece.duration)])
+
     def at_rest(self):
         """Tell whether it ends at rest."""
         last = self.pieces[-1]

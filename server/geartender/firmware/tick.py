@@ -4,7 +4,8 @@ Rules of this file, which the board compiles to machine code and runs in a hard 
 every intermediate within 32 bits, no allocation, no call but to functions of this file. State lives in one `array('i')`
 whose slots are named below; the plan queue in a second one. The board writes the `*_IN` slots, calls `tick`, and takes
 `DUTY_OUT` and `BRIDGE_OUT`. The main loop asks for a change of state only through the command slots, so that all
-changes happen here, between two ticks.
+changes happen here, between two ticks. It is one file because the board's compiler puts the numbers named below into
+the code only within the file that names them; from another they would be looked up at every use.
 
 Positions are a count modulo 2^30 with a binary fraction of 24 or 48 places; speeds are 2^-24 count per tick and
 accelerations 2^-24 count per tick squared; the estimated speed is 2^-16 count per tick. Errors are 1/256 count,
@@ -242,7 +243,16 @@ ROUGH = const(260)  # how far two edges in a row differ in that on the average: 
 USUAL = const(261)  # how far the disc has usually been off its model lately, 2^-16 count
 SLIP = const(262)  # the same as LAG, but that one edge that was lost counts for a quarter
 SUDDEN = const(263)  # 1: it was at speed when it began to look like a jam
-WORDS = const(264)
+
+# --- an overload that is eased: the reference waits for the lever, then goes on to its end as it follows a pulse's aim
+MOST = const(264)  # load in mA that is an overload now: the motion's own bound, or that of the sheet
+HELD = const(265)  # 1 or -1: the drive that way is all that the teeth bear
+EASED = const(266)  # 1 while the lever is held up; 2 when it has been let go, until what was held up has ended
+FREED = const(267)  # ticks that it has no longer been held
+TRACK_READY = const(268)  # the main loop has emptied the span since
+GOAL = const(269)  # count at the end of the plan in force
+PENDING_GOAL = const(270)
+WORDS = const(271)
 
 # --- a row of the plan queue: the reference at one tick, and its differences
 ROW_T = const(0)
@@ -257,6 +267,7 @@ REST = const(1)
 PLAN = const(2)
 RAMP = const(3)
 FOLLOW = const(4)
+EASE = const(6)  # the lever is held up by more than the teeth bear: the reference waits
 BRAKE = const(5)  # against a sudden jam: the rotor is stopped before it winds the train up, then drive is removed
 
 # --- LABEL: the state shown
@@ -344,6 +355,8 @@ OVERRUNS_MAX = const(3)  # in a second
 STUCK_TICKS = const(10)  # without a count while none is wanted
 TIMED_TOP = const(100000)  # ticks up to which an overload is timed; the setting is far below
 CREEP = const(2)  # counts that the lever may creep at rest before it is brought back to the aim, as far as a plan joins
+EASE_LAG = const(8)  # counts that the reference may be ahead of a lever that is held up
+FREED_TICKS = const(10)  # 20 ms without being held, and it goes on
 STEPS_TOP = const(
     15000
 )  # ticks in which the tracker stops from its highest speed, at most: the square of twice that fits
@@ -560,6 +573,12 @@ def _obey(state):
         # a motion whose drive was taken away between its acceptance and this tick
         s[ENDED] = s[ARG_MOTION]
         s[HOW] = BY_FAULT if s[FAULT] else STOPPED
+    elif command == C_PLAN and s[EASED] and s[MODE] != REST:
+        # whatever way it has come, it goes on to the new end
+        _begin(state, s[ARG_MOTION])
+        s[BOUND] = s[ARG_BOUND]
+        s[AIM] = s[ARG_INT]
+        s[LABEL] = MOVING
     elif command == C_PLAN:
         if s[PENDING]:
             if s[PENDING_MOTION] != s[ARG_MOTION] and s[PENDING_MOTION] != s[MOTION]:
@@ -570,6 +589,7 @@ def _obey(state):
         s[PENDING_END] = s[ARG_END]
         s[PENDING_MOTION] = s[ARG_MOTION]
         s[PENDING_BOUND] = s[ARG_BOUND]
+        s[PENDING_GOAL] = s[ARG_INT]
         s[PENDING] = 1
     elif command == C_RAMP:
         _begin(state, s[ARG_MOTION])
@@ -613,6 +633,9 @@ def _ramp_to(state, speed, accel, jerk):
     if s[MODE] == REST:
         s[D1_HIGH] = 0
         s[D2_HIGH] = 0
+    elif s[EASED] and s[D1_HIGH] == 0:
+        _let_go(state)
+    s[EASED] = 0
     top = int(accel)
     if s[D2_HIGH] > top:
         s[D2_HIGH] = top
@@ -642,6 +665,7 @@ def _to_rest(state):
     s[D3_LOW] = 0
     s[MODE] = REST
     s[LABEL] = READY
+    s[EASED] = 0
     s[OVER] = 0
     s[STALL] = 0
     s[WRONG] = 0
@@ -654,6 +678,7 @@ def _remove(state, how):
     _end(state, how)
     s[MODE] = OFF
     s[AIM_ON] = 0
+    s[EASED] = 0
     s[LABEL] = FAULTED if s[FAULT] else DISARMED
     s[PENDING] = 0
     s[BRIDGE_OUT] = 0
@@ -689,6 +714,8 @@ def _refer(state, queue):
         s[R_INT] = s[COUNT]
         s[R_FRAC] = 0x800000
         return
+    if s[HELD] and s[S_OVERLOAD_EASE]:
+        _wait(state)
     if s[PENDING]:
         if ((s[NOW] - s[PENDING_T] + HALF) & MASK) - HALF >= 0:
             s[PENDING] = 0
@@ -696,6 +723,7 @@ def _refer(state, queue):
             s[BOUND] = s[PENDING_BOUND]
             s[ROW_NEXT] = s[PENDING_ROW]
             s[ROW_END] = s[PENDING_END]
+            s[GOAL] = s[PENDING_GOAL]
             s[SETTLED] = 0
             s[SETTLING] = 0
             s[MODE] = PLAN
@@ -707,13 +735,66 @@ def _refer(state, queue):
     if s[MODE] == PLAN:
         _follow(state, queue)
     elif s[MODE] == RAMP:
+        if s[EASED]:
+            s[FREED] = 0 if s[HELD] else s[FREED] + 1
+            if s[FREED] >= FREED_TICKS or s[LEFT] == 1:
+                _let_go(state)
         _ramp(state)
     elif s[MODE] == FOLLOW:
         _track(state)
         _smooth(state, queue)
+    elif s[MODE] == EASE:
+        s[FREED] = 0 if s[HELD] else s[FREED] + 1
+        if s[FREED] >= FREED_TICKS and s[TRACK_READY]:
+            _set_out(state)
     elif s[S_REST_MODE] != 1:
         s[R_INT] = s[COUNT]
         s[R_FRAC] = 0x800000
+    bound = s[BOUND]
+    s[MOST] = bound if bound > 0 and bound < s[S_OVERLOAD_MA] else s[S_OVERLOAD_MA]
+
+
+@micropython.viper
+def _wait(state):
+    """The drive is all that the teeth bear: keep the reference near the lever, and remember where it was to go."""
+    s = ptr32(state)
+    way = s[HELD]
+    mode = s[MODE]
+    if (((s[R_INT] - s[COUNT] + HALF) & MASK) - HALF) * way <= EASE_LAG:
+        return
+    if mode == RAMP:
+        if s[LABEL] == HOMING or s[LABEL] == STOPPING:
+            return
+    elif mode != EASE:
+        if mode == PLAN:
+            s[AIM] = s[GOAL]
+        elif mode == REST and s[AIM_ON] == 0:
+            s[AIM] = s[R_INT]
+        if s[PENDING]:
+            s[PENDING] = 0
+            s[AIM] = s[PENDING_GOAL]
+            _begin(state, s[PENDING_MOTION])
+            s[BOUND] = s[PENDING_BOUND]
+        s[MODE] = EASE
+        s[TRACK_READY] = 0
+    s[EASED] = 1
+    s[FREED] = 0
+    s[R_INT] = (s[COUNT] + way * EASE_LAG) & MASK
+    i = D1_HIGH
+    while i <= D3_LOW:
+        s[i] = 0
+        i += 1
+
+
+@micropython.viper
+def _let_go(state):
+    """Press no longer on what holds the lever up."""
+    s = ptr32(state)
+    s[R_INT] = s[COUNT]
+    s[R_FRAC] = 0x800000
+    s[OPPOSED_16] = 0
+    s[INTEGRAL] = 0
+    s[EASED] = 0
 
 
 @micropython.viper
@@ -771,6 +852,9 @@ def _set_out(state):
     s[TRACK_STILL] = 0
     s[SETTLING] = 0
     s[SETTLED] = 0
+    s[TRACK_READY] = 0
+    if s[EASED]:
+        s[EASED] = 2
 
 
 @micropython.viper
@@ -852,6 +936,8 @@ def _ramp(state):
         s[LEFT] = s[LEFT] - 1
         if s[LEFT] == 0:
             s[TARGET_SPEED] = 0
+    if s[EASED]:
+        return
     accel = s[D2_HIGH]
     jerk = s[JERK]
     short = s[TARGET_SPEED] - s[D1_HIGH]
@@ -895,6 +981,7 @@ def _drive(state):
     supply = s[SUPPLY_IN] if s[SUPPLY_IN] > 0 else s[S_NOMINAL_MV]
     volts = 0
     bridge = 1
+    s[HELD] = 0
     accel = s[D2_HIGH] >> s[S_ACCEL_SHIFT]
     accel = A_TOP if accel > A_TOP else (0 - A_TOP if accel < 0 - A_TOP else accel)
     rotor = (accel * s[S_KJ_NUM]) >> s[S_KJ_SHIFT]
@@ -931,7 +1018,8 @@ def _drive(state):
             ahead = ahead + friction
         elif speed < 0 or error < 0:
             ahead = ahead - friction
-        if speed:
+        pressing = s[MODE] == EASE or (s[MODE] == RAMP and s[EASED])
+        if speed or pressing:
             push = s[OPPOSED_16] >> 4
             push = PUSH_TOP if push > PUSH_TOP else (0 - PUSH_TOP if push < 0 - PUSH_TOP else push)
             push = (push * s[S_OHM_NUM]) >> s[S_OHM_SHIFT]
@@ -951,10 +1039,14 @@ def _drive(state):
         if volts > high:
             volts = high
             free = 0 if error > 0 else 1
+            if high < top and error > 0:
+                s[HELD] = 1
         if volts < low:
             volts = low
             free = 0 if error < 0 else 1
-        if free and speed == 0:  # no integration against a bound: it would have to be undone later
+            if low > 0 - top and error < 0:
+                s[HELD] = -1
+        if free and speed == 0 and not pressing:  # no integration against a bound: it would have to be undone later
             more = (error * s[S_KI_NUM]) >> s[S_KI_SHIFT]
             top = s[S_NOMINAL_MV] << 12
             more = top if more > top else (0 - top if more < 0 - top else more)
@@ -981,26 +1073,23 @@ def _drop(state, rotor) -> int:
     s = ptr32(state)
     if s[LABEL] == HOMING:
         return s[S_HOME_DROP]
-    most = int(_overload(state))
+    most = s[MOST]
     if s[QUIET] < STUCK_TICKS:
         most = most - (most >> 5)  # moving, its swing adds to it
     elif s[S_OVERLOAD_EASE] == 0:
         most = most + (most >> 6)  # or an overload could never be told
+    if s[S_OVERLOAD_EASE]:  # nothing else ends it: what the rotor's swing adds comes off the drive
+        over = s[OPPOSED_16] >> 4
+        over = (over if over > 0 else 0 - over) - s[MOST]
+        if over > 0:
+            most = most - over * 2
+            most = most if most > 0 else 0
     if s[CAP] < most:
         most = s[CAP] if s[CAP] > 0 else 0
     most = most + s[S_FRICTION_MA] + (int(rotor) if int(rotor) > 0 else 0 - int(rotor))
     most = PUSH_TOP if most > PUSH_TOP else most
     drop = (most * s[S_OHM_NUM]) >> s[S_OHM_SHIFT]
     return drop if drop < s[S_DROP_MV] else s[S_DROP_MV]
-
-
-@micropython.viper
-def _overload(state) -> int:
-    """Give the load that is an overload now: the motion's own bound, or that of the sheet."""
-    s = ptr32(state)
-    if s[BOUND] > 0 and s[BOUND] < s[S_OVERLOAD_MA]:
-        return s[BOUND]
-    return s[S_OVERLOAD_MA]
 
 
 @micropython.viper
@@ -1109,7 +1198,7 @@ def _guard_jam(state):
     want = want * way
     speed = s[X_SPEED] * way
     lag = 0 - s[LAG] * way
-    most = int(_overload(state))
+    most = s[MOST]
     held = (s[OPPOSED_16] >> 4) * way
     held = 0 if held < 0 else (JAM_TOP if held > JAM_TOP else held)
     blow = ((speed >> 6) * s[S_BLOW_NUM]) >> s[S_BLOW_SHIFT]
@@ -1208,7 +1297,7 @@ def _audit(state):
 def _guard_load(state, load):
     """Overload, stall."""
     s = ptr32(state)
-    s[OVER] = s[OVER] + 1 if int(load) > int(_overload(state)) else 0
+    s[OVER] = s[OVER] + 1 if int(load) > s[MOST] else 0
     if s[OVER] > TIMED_TOP:  # eased, an overload may last for weeks
         s[OVER] = TIMED_TOP
     current = s[CURRENT] if s[CURRENT] > 0 else 0 - s[CURRENT]
@@ -1248,7 +1337,9 @@ def _guard_place(state):
     gain = s[X_SPEED] - s[SPEED_THEN]
     s[SPEED_THEN] = s[SPEED_THEN] + (gain >> 3)
     loss = (s[X_SPEED] if s[X_SPEED] > 0 else 0 - s[X_SPEED]) >> 4
-    if away > 2 and delta < 0 and want >= 0 and s[VOLTS] > 0:
+    if s[EASED] and s[HOMED]:  # something stronger pushes it back; it has gone the right way before
+        s[WRONG] = 0
+    elif away > 2 and delta < 0 and want >= 0 and s[VOLTS] > 0:
         s[WRONG] = s[WRONG] - delta if gain <= loss else s[WRONG] + delta
     elif away < -2 and delta > 0 and want <= 0 and s[VOLTS] < 0:
         s[WRONG] = s[WRONG] + delta if gain >= 0 - loss else s[WRONG] - delta

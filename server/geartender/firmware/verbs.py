@@ -1,6 +1,7 @@
 """What each verb of the link does. A verb takes its fields as words and gives the reply behind the id."""
 
 from . import tick as t
+from .follow import pace, prepare
 from .lead import HOST, PULSE
 from .names import CAUSES
 from .plan import JOIN_FROM_REST, JOIN_POSITION, PIECE_US_MAX, PIECES_MAX, Plan, wrapped
@@ -214,6 +215,13 @@ class Verbs:
         self.core.lead.yielded()
         self.core.to_rest = True
 
+    def step(self):
+        """Prepare the tracker for a lever that was held up and is to go on, no faster than its newest plan."""
+        s = self.core.state
+        if s[t.MODE] == t.EASE and not s[t.TRACK_READY]:
+            prepare(self.core, self._plans[-1][0] if self._plans else None)
+            s[t.TRACK_READY] = 1
+
     def stop(self, words):
         """Take a stop line: category 0 at once, the others in their turn among the lines, ahead of all requests."""
         category, number = _stop_fields(words)
@@ -319,16 +327,22 @@ class Verbs:
             raise Refusal("busy")
         if not plan.at_rest():
             raise Refusal("rest")
-        self._check_join(plan)
         self._check_travel(plan)
+        s[t.ARG_MOTION] = motion
+        s[t.ARG_BOUND] = plan.bound_ma
+        s[t.ARG_INT] = (plan.end() >> 16) & t.MASK
+        if s[t.EASED]:  # whatever way the lever comes, it goes on to the end of the plan
+            self._plans = [(plan, 0)]
+            s[t.TRACK_TOP] = max(1, pace(core, plan) >> s[t.TRACK_SHIFT])
+            core.post(t.C_PLAN)
+            return
+        self._check_join(plan)
         used = [bank for _, bank in self._plans]
         bank = 0
         while bank in used:
             bank += 1
         time, row, end = plan.write(core.queue, bank, core.clock())
         self._plans.append((plan, bank))
-        s[t.ARG_MOTION] = motion
-        s[t.ARG_BOUND] = plan.bound_ma
         s[t.ARG_T] = time
         s[t.ARG_ROW] = row
         s[t.ARG_END] = end

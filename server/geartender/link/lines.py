@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, fields
 from typing import Self
 
-PROTOCOL_VERSION = 3
+PROTOCOL_VERSION = 4
 LINE_MAX = 200
 """Bytes of a line with its end: small enough for a microcontroller's buffer and for 18 ms of a UART."""
 
@@ -223,6 +223,7 @@ class Telemetry:
     marks: int
     source: str
     pulse: int
+    eased: int
 
     @classmethod
     def from_body(cls, body: str) -> Self | None:

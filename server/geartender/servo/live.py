@@ -40,6 +40,16 @@ class Live:
         return self.row.source == "pulse"
 
     @property
+    def held_up(self) -> bool:
+        """Whether an overload that is eased holds the lever up now."""
+        return self.row.eased == 1
+
+    @property
+    def off_course(self) -> bool:
+        """Whether it is held up, or has been: then the plan says where it goes, but not when."""
+        return self.row.eased != 0
+
+    @property
     def angle_deg(self) -> float | None:
         """Angle of the output by the count, if the position is known."""
         return self.scale.deg_of_count(self.row.count, self.row.origin) if self.homed else None
@@ -99,6 +109,7 @@ class Live:
             "winding_c": self.row.winding / 10,
             "source": self.row.source,
             "pulse_us": self.row.pulse or None,
+            "held_up": self.held_up,
             "state": state,
         }
 

@@ -143,6 +143,9 @@ class Snapshot(Shown):
     link: LinkReport
     source: Literal["host", "pulse"] = Field(description="Who leads: this service, or a pulse at the input.")
     pulse_us: int | None = Field(description="Width of the pulse at the input, microseconds; null while there is none.")
+    held_up: bool = Field(
+        description="More than the overload torque holds the lever up, and the sheet says to ease: it goes on by itself."
+    )
     override: float = Field(description="Speed override, 0 to 1.5 of planned.")
     limits: LimitsReport | None = Field(description="Null: the sheet has no limits, so this servo cannot move.")
     travel: TravelReport | None

@@ -57,6 +57,7 @@ def snapshot_of(
         link=link,
         source="pulse" if live and live.led_by_pulse else "host",
         pulse_us=live.row.pulse or None if live else None,
+        held_up=live is not None and live.held_up,
         override=override,
         limits=_limits(sheet),
         travel=_travel(sheet),

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import AsyncIterator, Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -134,14 +135,27 @@ class Steering(Body):
         self._ledger.start(motion, began)
 
     def _wait_at_rest(self, motion: Motion, planner: Planner) -> None:
-        live = self._require_live()
-        here = State(live.reference_deg or 0.0)
-        motion.held = True
-        self._course = Course(motion, motion.number, Path(here, here, (), ()), self._drive.deadline(0.0), planner)
+        self._wait_here(motion, planner)
         for other in list(self._ledger.live):
             self._ledger.finish(other, MotionState.REPLACED, self._now(), "another motion took its place")
         self._ledger.start(motion, self._now())
         self._publish()
+
+    def _wait_here(self, motion: Motion, planner: Planner) -> None:
+        here = State(self._require_live().reference_deg or 0.0)
+        motion.held = True
+        self._course = Course(motion, motion.number, Path(here, here, (), ()), self._drive.deadline(0.0), planner)
+
+    async def _hold_where_it_is(self, course: Course) -> None:
+        """Let a motion that was held up wait where the lever is, which its plan does not know. Raises Busy."""
+        motion = course.motion
+        # what the firmware ends now is not the motion
+        motion.held, motion.number = True, self._ledger.next_number()
+        self._drive.stop(2)
+        async with self._patience():
+            while self._shown is not None and self._shown.row.state in ("moving", "stopping"):
+                await self._changed()
+        self._wait_here(motion, course.planner)
 
     async def _apply_override(self) -> None:
         """Bring what runs to the new override. Holds the lock already."""
@@ -153,6 +167,9 @@ class Steering(Body):
         motion, was_held = course.motion, course.motion.held
         if self._override == 0.0:
             if motion.held:
+                return
+            if self._shown is not None and self._shown.off_course:
+                await self._hold_where_it_is(course)
                 return
             motion.held, planner = True, self._stopper()
         else:
@@ -246,10 +263,16 @@ class Steering(Body):
 
     async def _at_rest(self) -> None:
         """Wait until the lever rests. Raises Busy."""
+        async with self._patience():
+            while self._held is not None or self.state is ServoState.STOPPING:
+                await self._changed()
+
+    @contextlib.asynccontextmanager
+    async def _patience(self) -> AsyncIterator[None]:
+        """Wait inside no longer than the lever can take to come to rest. Raises Busy."""
         try:
             async with asyncio.timeout(REST_WAIT_S):
-                while self._held is not None or self.state is ServoState.STOPPING:
-                    await self._changed()
+                yield
         except TimeoutError:
             raise Busy("It does not come to rest; nothing was started.") from None
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import math
 import random
 from collections.abc import Callable
 from dataclasses import asdict, fields
@@ -27,6 +28,7 @@ COMMANDS = {
     "jam": "jam: hold the output where it is",
     "free": "free: let it go again",
     "load": "load NM: let the load resist motion with that torque more, in N·m",
+    "push": "push NM: push the output with that torque, in N·m; down if it is below 0",
     "unplug": "unplug S: pull the cable for so many seconds",
     "reset": "reset: reset the microcontroller",
     "supply": "supply V: set the supply, in volts",
@@ -151,6 +153,8 @@ class SimulatedServo:
         body = self.mechanics
         if name == "load":
             body.extra_load_nm = value
+        elif name == "push":
+            body.push_nm = value
         elif name == "pulse":
             if value > PULSE_MAX_US:
                 raise PlantError([f"pulse: must be at most {PULSE_MAX_US}, got {value:g}. It is in microseconds."])
@@ -200,6 +204,8 @@ def _number(name: str, word: str) -> float:
         value = float(word)
     except ValueError:
         value = float("nan")
-    if not 0.0 <= value < float("inf"):
-        raise PlantError([f"{name}: must be a number from 0 up, got {word!r}. Write {COMMANDS[name]}."])
+    signed = name == "push"
+    if not math.isfinite(value) or (value < 0.0 and not signed):
+        wanted = "a number" if signed else "a number from 0 up"
+        raise PlantError([f"{name}: must be {wanted}, got {word!r}. Write {COMMANDS[name]}."])
     return value

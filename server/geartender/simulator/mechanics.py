@@ -86,6 +86,8 @@ class Mechanics:
         self.supply_open_v = plant.supply.volts
         self._supply_v = plant.supply.volts
         self.extra_load_nm = 0.0
+        self.push_nm = 0.0
+        """Torque from outside on the output, upwards."""
         self.drop_share = 0.0
         self._jammed_at: float | None = None
         self._true_counts = self._cell()
@@ -182,9 +184,9 @@ class Mechanics:
 
     def _at_peace(self) -> bool:
         """Whether a body at rest with an open motor stays at rest."""
-        gravity = abs(self.plant.load.gravity_nm * math.cos(self._output))
+        pull = abs(self.plant.load.gravity_nm * math.cos(self._output) - self.push_nm)
         holds = self.plant.motor.coulomb_nm * self._ratio + self.plant.load.friction_nm + self.extra_load_nm
-        return self._jammed_at is not None or gravity <= holds
+        return self._jammed_at is not None or pull <= holds
 
     def _electric(self, duty: float, driven: bool) -> float:
         """Current under a duty at the present speed; notes the supply's sag."""
@@ -207,7 +209,7 @@ class Mechanics:
             self._current = self._electric(duty, driven)
             speed = self._motor_speed
             shaft = motor.ke_v_s * self._current - motor.viscous_nm_s * speed
-            pull = load.gravity_nm * math.cos(self._output)
+            pull = load.gravity_nm * math.cos(self._output) - self.push_nm
             # losses in the teeth lie on the side that is driven: the load's when the motor drives, the motor's when the load does
             loss = self._efficiency if shaft * (speed or shaft) > 0.0 else 1.0 / self._efficiency
             inertia = motor.rotor_inertia_kg_m2 + self._load_inertia / (ratio * ratio * loss)
@@ -249,7 +251,7 @@ class Mechanics:
             force = motor.ke_v_s * self._current - motor.viscous_nm_s * self._motor_speed - torque / (ratio * loss)
             self._motor_speed = _slowed(self._motor_speed + force / rotor * dt, motor.coulomb_nm / rotor * dt)
             self._motor += self._motor_speed * dt
-            pull = torque - load.gravity_nm * math.cos(self._output)
+            pull = torque - load.gravity_nm * math.cos(self._output) + self.push_nm
             speed = _slowed(self._output_speed + pull / self._load_inertia * dt, drag)
             place, stopped = self._held(self._output + speed * dt)
             self._output_speed = 0.0 if stopped else speed

@@ -36,6 +36,7 @@
  * @property {Link} link
  * @property {string} source
  * @property {number|null} pulse_us
+ * @property {boolean} held_up
  * @property {number} override
  * @property {Limits|null} limits
  * @property {Travel|null} travel
@@ -44,7 +45,7 @@
  * @property {number|null} age_s
  *
  * @typedef {{servo: string, t_s: number} & Pick<Snapshot, "angle_deg"|"target_deg"|"speed_deg_s"|"torque_nm"|
- *   "duty"|"supply_v"|"winding_c"|"counts"|"state"|"source"|"pulse_us">} Telemetry
+ *   "duty"|"supply_v"|"winding_c"|"counts"|"state"|"source"|"pulse_us"|"held_up">} Telemetry
  *
  * @typedef {{kind: "spur"|"worm", driven_teeth: number, driver_teeth?: number, starts?: number,
  *   module_mm?: number|null, lead_angle_deg?: number|null}} Mesh

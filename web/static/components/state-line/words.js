@@ -18,6 +18,7 @@ function lastKnown(store, snapshot) {
     ? `at ${angle(snapshot.angle_deg, snapshot.deg_per_count)}`
     : "position unknown";
   const to = snapshot.target_deg === null ? "" : ` to ${angle(snapshot.target_deg, snapshot.deg_per_count)}`;
+  if (snapshot.held_up) return `Held up ${where}: goes on when the load lets go`;
   switch (snapshot.state) {
     case "offline": return "Offline: the board does not answer";
     case "disarmed": return snapshot.homed ? `Disarmed ${where}` : `Disarmed, ${where}`;

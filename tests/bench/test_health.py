@@ -35,7 +35,7 @@ def test_growing_friction_is_noticed_and_said_with_what_how_much_since_when_and_
     assert life.tripped is None
     assert life.noticed.keys() == {"vent-friction_nm"}
     assert 12 <= life.noticed["vent-friction_nm"] <= 20
-    assert "Running friction of vent is" in life.texts[0]
+    assert "Running friction at the motor of vent is" in life.texts[0]
     assert "higher than" in life.texts[0]
     assert any("running friction" in line for line in life.journal), "a line a week"
     assert life.report.points == 25, "the day that is not over yet is not a point"

@@ -59,6 +59,7 @@ class RecordingServo:
             state=ServoState.READY,
             homed=True,
             armed=True,
+            held_up=False,
             angle_deg=10.0,
             target_deg=None,
             speed_deg_s=0.0,

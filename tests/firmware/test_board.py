@@ -15,7 +15,7 @@ from geartender.firmware.lines import encode
 from geartender.firmware.memory import Memory
 from geartender.firmware.version import PROTOCOL
 from geartender.servo.settings import firmware_settings, setting_lines
-from geartender.simulator.board import CPythonBoard, age_word
+from geartender.simulator.board import CPythonBoard, Inputs, age_word
 from geartender.simulator.mechanics import Mechanics
 from geartender.simulator.plant import plant_of
 from tests.build.test_mistakes import changed
@@ -292,7 +292,8 @@ def test_a_home_and_a_move_by_register_are_those_of_the_simulator(tmp_path: Any,
         if line:
             chip.received.append(line)
         rig.program.turn()
-        expected = other.tick(bodies[1].counts, bodies[1].home_mark, 0, line, age=age_word(bodies[1].edge_age_s, 2000))
+        age = age_word(bodies[1].edge_age_s, 2000)
+        expected = other.tick(Inputs(bodies[1].counts, bodies[1].home_mark, 0, line, age=age))
         state = rig.program.core.state
         assert (state[t.DUTY_OUT], state[t.BRIDGE_OUT]) == (expected.duty, expected.driven)
         a, b = rig.levels()

@@ -77,7 +77,7 @@ def test_first_power_with_one_thumb_from_begin_to_done(own_demo: Service, look: 
     expect(page.locator("[data-run-title]")).to_have_text("Every count arrives", timeout=LONG_MS)
     by_thumb(page, "Go on")
     expect(page.locator("[data-run-title]")).to_have_text("First power: Done", timeout=LONG_MS)
-    expect(page.locator(".bench-plot").first).to_be_visible()
+    expect(page.locator("[data-run-plots] .bench-plot").first).to_be_visible()
     assert Axe().run(page, options=RULES).response["violations"] == []
     assert own_demo.snapshot()["state"] == "disarmed"
 

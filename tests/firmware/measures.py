@@ -102,7 +102,7 @@ def move(bench: Record, motion: int, to_deg: float) -> MoveFigures:
         max(abs(row.behind) for row in moving),
         max(0, *(way * (row.counts + zero - goal) for row in rows)),
         len(moving) * TICK_S - path.duration,
-        max(abs(row.load_nm - row.smooth_nm) for row in under_way) / bench.machine.limit_nm,
+        max((abs(row.load_nm - row.smooth_nm) for row in under_way), default=0.0) / bench.machine.limit_nm,
         bench.telemetry["how"],
     )
 

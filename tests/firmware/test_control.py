@@ -96,6 +96,10 @@ def test_a_slow_jam_never_presses_more_than_a_tenth_above_the_limit(machine):
     assert max(abs(row.true_nm) for row in bench.since(jammed)) <= 1.1 * machine.limit_nm
 
 
+def test_a_train_wound_up_by_friction_is_not_taken_for_lost_counts():
+    assert ordinary_moves(MACHINES["heavy"], 36, 6) == ["done"] * 6
+
+
 @pytest.mark.parametrize("seed", range(3))
 def test_ordinary_moves_under_up_to_four_fifths_of_the_limit_trip_nothing(machine, seed):
     assert ordinary_moves(machine, seed, 6) == ["done"] * 6

@@ -57,7 +57,7 @@ ILLEGAL_PER_S = 10
 """Illegal transitions a second that are a fault, at least; or one in a hundred of the count rate."""
 
 AUDIT_COUNTS = 2
-"""Counts that the home mark may be off, besides the backlash."""
+"""Counts that the home mark may be off, besides the backlash and what a load winds the train up by."""
 
 ASSUMED_BACKLASH_DEG = 1.0
 """deg; taken for play that nobody has measured."""
@@ -404,6 +404,9 @@ def _guards(sheet: BuildSheet, scale: Scale, dynamics: Dynamics) -> dict[str, in
     for_s = sheet.overload.for_ms / 1000
     behind = scale.counts(speed_limit(sheet)) * (for_s + BLOCKED_S)
     rate = dynamics.motor.no_load_rad_s * dynamics.counts_per_rad
+    gives_deg = backlash_deg(sheet) + overload_nm(sheet) / (
+        sheet.load.stiffness_nm_per_deg or ASSUMED_STIFFNESS_NM_PER_DEG
+    )
     return {
         "overload_ma": _within(overload_ma, 1, 30000),
         "overload_ms": _within(sheet.overload.for_ms, 2, 10000),
@@ -413,7 +416,7 @@ def _guards(sheet: BuildSheet, scale: Scale, dynamics: Dynamics) -> dict[str, in
         "following_counts": _within(max(scale.counts(FOLLOWING_DEG), FOLLOWING_COUNTS, behind), 2, 100_000),
         "wrong_way_counts": WRONG_WAY_COUNTS,
         "illegal_max": _within(max(ILLEGAL_PER_S, rate / 100), 1, 10_000),
-        "audit_counts": _within(AUDIT_COUNTS + scale.counts(backlash_deg(sheet)), 1, 10_000),
+        "audit_counts": _within(AUDIT_COUNTS + scale.counts(gives_deg), 1, 10_000),
     }
 
 

@@ -78,7 +78,7 @@ class MoveFigures:
     late_s: float
     """How much longer than planned, the 40 ms of standing in the target's cell included."""
     torque_off: float
-    """Largest error of the estimate while accelerating, as a share of the limit."""
+    """Largest error of the estimate while accelerating, as a share of the limit; 0 for a move that is never fast enough to know."""
     how: str
 
 

@@ -362,10 +362,15 @@ def _observer(dynamics: Dynamics, sheet: BuildSheet, scale: Scale) -> dict[str, 
     }
 
 
+def stiffness_nm_per_deg(sheet: BuildSheet) -> float:
+    """Stiffness of the train at the output, assumed where the sheet does not say it."""
+    return sheet.load.stiffness_nm_per_deg or ASSUMED_STIFFNESS_NM_PER_DEG
+
+
 def blow_nm(dynamics: Dynamics, sheet: BuildSheet, rad_s: float) -> float:
     """Torque to which the rotor's energy winds the train up when the output is held at that speed."""
     drive = Drive.of(sheet)
-    stiffness = math.degrees(sheet.load.stiffness_nm_per_deg or ASSUMED_STIFFNESS_NM_PER_DEG)
+    stiffness = math.degrees(stiffness_nm_per_deg(sheet))
     return rad_s * math.sqrt(dynamics.rotor_kg_m2 * drive.ratio**2 * stiffness * drive.efficiency)
 
 
@@ -404,9 +409,7 @@ def _guards(sheet: BuildSheet, scale: Scale, dynamics: Dynamics) -> dict[str, in
     for_s = sheet.overload.for_ms / 1000
     behind = scale.counts(speed_limit(sheet)) * (for_s + BLOCKED_S)
     rate = dynamics.motor.no_load_rad_s * dynamics.counts_per_rad
-    gives_deg = backlash_deg(sheet) + overload_nm(sheet) / (
-        sheet.load.stiffness_nm_per_deg or ASSUMED_STIFFNESS_NM_PER_DEG
-    )
+    gives_deg = backlash_deg(sheet) + overload_nm(sheet) / stiffness_nm_per_deg(sheet)
     return {
         "overload_ma": _within(overload_ma, 1, 30000),
         "overload_ms": _within(sheet.overload.for_ms, 2, 10000),

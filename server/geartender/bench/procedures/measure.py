@@ -15,7 +15,7 @@ from geartender.bench.procedures.places import beyond, endless, high, inward, lo
 from geartender.bench.procedures.work import Work
 from geartender.bench.session import FoundWrong, Session
 from geartender.build.measured import Measured
-from geartender.servo.settings import ASSUMED_STIFFNESS_NM_PER_DEG, backlash_deg, blow_nm
+from geartender.servo.settings import backlash_deg, blow_nm, stiffness_nm_per_deg
 from geartender.servo.units import WIRE
 
 HOMINGS = 5
@@ -631,11 +631,7 @@ def _steady(work: Work, record: Record, c: motor.Constants, ohm: Value) -> list[
 
 def _untwisted(work: Work, seen: Value, pressed: Pressed, shaft: Value) -> Value:
     """The play without what the train was twisted by where the rotor met the other flank."""
-    stiffness = (
-        work.value("stiffness_nm_per_deg")
-        or work.session.servo.sheet.load.stiffness_nm_per_deg
-        or ASSUMED_STIFFNESS_NM_PER_DEG
-    )
+    stiffness = work.value("stiffness_nm_per_deg") or stiffness_nm_per_deg(work.session.servo.sheet)
     gain = work.scale.nm_per_a / work.dynamics.motor.kt_nm_per_a
     if not math.isfinite(pressed.lift_v):
         return seen

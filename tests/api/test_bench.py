@@ -84,7 +84,15 @@ def in_shed(test: Callable[[Shed], Awaitable[None]]) -> None:
 def test_the_procedures_are_listed_with_what_they_do() -> None:
     async def test(shed: Shed) -> None:
         items = (await shed.http.get(BENCH)).json()["items"]
-        assert [one["name"] for one in items] == ["first-power", "measure", "tune", "thresholds"]
+        assert [one["name"] for one in items] == [
+            "first-power",
+            "measure",
+            "tune",
+            "thresholds",
+            "positions",
+            "weight",
+            "warm-up",
+        ]
         assert all(one["about"] and one["steps"] and one["last"] is None for one in items)
         assert (await shed.http.get(f"{BENCH}/tune")).json()["title"] == "Tune"
         assert (await shed.http.get(f"{BENCH}/cook")).status_code == 404

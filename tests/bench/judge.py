@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
+from geartender.bench.estimators.accuracy import Positioning, positioning
+from geartender.bench.procedures.measure.breakaway import EDGE_SHARE, PLACES
 from geartender.bench.session import Session
 from geartender.build import BuildSheet
 from geartender.build.measured import Measured
+from geartender.build.tables import Travel
 from geartender.simulator.mechanics import Truth
 from geartender.simulator.plant import Plant
-from tests.bench.kit import Bench
+from tests.bench.kit import Bench, Person
 from tests.bench.plants import counts_of, friction_nm, loaded_inertia, magnet_table
 
 WITHIN = {
@@ -47,7 +51,32 @@ def truths(sheet: BuildSheet, plant: Plant) -> dict[str, float]:
         "stiffness_nm_per_deg": plant.gear.stiffness_nm_per_deg,
         "supply_ohm": plant.supply.resistance_ohm,
         "supply_v": plant.supply.volts,
+        "home_width_deg": plant.home.width_deg,
+        "breakaway_nm": float(
+            np.mean([friction_nm(plant, cosine, way) for cosine in _places(travel) for way in (1, -1)])
+        ),
+        "train_efficiency": plant.gear.efficiency,
+        "back_efficiency": plant.gear.efficiency,
+        "thermal_k_per_w": plant.motor.thermal_k_per_w,
+        "thermal_time_s": plant.motor.thermal_time_s,
     }
+
+
+def _places(travel: Travel) -> list[float]:
+    """Cosines of the places at which break-away is tried."""
+    low, high = travel.min_deg or 0.0, travel.max_deg or 0.0
+    edge = EDGE_SHARE * (high - low)
+    return [math.cos(math.radians(deg)) for deg in np.linspace(low + edge, high - edge, PLACES)]
+
+
+def of_the_lever(person: Person) -> Positioning:
+    """Accuracy of the lever itself over the stops at which its gauge was read, by the truth."""
+    rows: dict[tuple[str, float], list[float]] = {}
+    for question, deg in person.true_deg:
+        _, _, way, at = question.split("-", maxsplit=3)
+        rows.setdefault((way, float(at)), []).append(deg - float(at))
+    up, down = (np.array([rows[one] for one in sorted(rows) if one[0] == way]) for way in ("up", "down"))
+    return positioning(up, down)
 
 
 @dataclass
@@ -59,22 +88,26 @@ class Judged:
     sigmas: dict[str, float] = field(default_factory=dict)
 
 
-def judge(bench: Bench, sheet: BuildSheet, plant: Plant, measured: Measured) -> Judged:
-    """Hold what was found against the plant."""
+def judge(
+    bench: Bench, sheet: BuildSheet, plant: Plant, measured: Measured, wanted: Collection[str] = WITHIN
+) -> Judged:
+    """Hold what was found against the plant; what is wanted and was not found is not within."""
     judged = Judged()
     for name, truth in truths(sheet, plant).items():
         found = measured.values.get(name)
         if found is None:
-            if name in WITHIN:
+            if name in wanted:
                 judged.within[name] = False
             continue
         judged.sigmas[name] = (found.value - truth) / max(found.uncertainty, 1e-12)
-        judged.off[name] = found.value / truth - 1
+        judged.off[name] = found.value / truth - 1 if truth else found.value
         if name in WITHIN:
             judged.within[name] = abs(judged.off[name]) <= WITHIN[name]
         if name == "backlash_counts":
             judged.off[name] = found.value - truth
             judged.within[name] = abs(found.value - truth) <= BACKLASH_COUNTS
+    if not measured.magnets:
+        return judged
     body = bench.rig.sim.mechanics
     table = magnet_table(body._edges, body._first_counts)
     judged.off["magnets"] = float(np.abs(np.asarray(measured.magnets) - table).max()) / 4

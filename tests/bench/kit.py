@@ -20,8 +20,21 @@ from geartender.world.virtual import run_virtual
 from tests.servo.rig import ANNA, Rig, running
 
 METER_DIGIT_A = 0.001
-METER_SHARE = 0.004
-"""What the person's meter is off at random: half of what the bench allows it."""
+METER_SHARE, METER_REPEAT = 0.004, 0.001
+"""What a person's meter is off for good, half of what the bench allows it, and from one reading to the next."""
+GAUGE_DEG, GAUGE_ZERO_DEG = 0.1, 12.3
+"""What the gauge on the lever shows, and where its own zero is."""
+ARM_M, HANGS_SHARE = 0.2, 0.6
+"""Where the weight hangs, and the share of what it may pull with."""
+
+FIXED = {
+    "turns": 2.0,
+    "knob": 50,
+    "resolution": GAUGE_DEG,
+    "arm": ARM_M,
+    **dict.fromkeys(("stop", "meter", "gauge"), "yes"),
+}
+"""Answers that are always the same."""
 
 
 class Person:
@@ -31,7 +44,12 @@ class Person:
         self.sim = sim
         self.answers = answers
         self.chance = random.Random(seed)
+        self.meter = 1 + self.chance.gauss(0, METER_SHARE)
         self.amps = 0.0
+        self.true_deg: list[tuple[str, float]] = []
+        """Where the lever really was when the gauge was read."""
+        self.true_rise_k: list[float] = []
+        """How warm the winding really was when the meter was read."""
         self.seen_deg = self.sim.truth().output_deg
         self.asked: list[str] = []
         self.text = ""
@@ -69,25 +87,31 @@ class Person:
             await asyncio.sleep(0.05)
 
     def _answer(self, question: str) -> Any:
-        if question in self.answers:
-            answer = self.answers[question]
-            return answer(self) if callable(answer) else answer
+        kind = question.split("-", maxsplit=1)[0]
+        for known in (question, kind):
+            if known in self.answers:
+                answer = self.answers[known]
+                return answer(self) if callable(answer) else answer
+        if kind in FIXED:
+            return FIXED[kind]
         now = self.sim.truth().output_deg
         moved, self.seen_deg = now - self.seen_deg, now
-        match question.split("-", maxsplit=1)[0]:
+        match kind:
             case "current":
-                read = self.amps * (1 + self.chance.gauss(0, METER_SHARE))
+                self.true_rise_k.append(self.sim.mechanics.winding_rise_k)
+                read = self.amps * self.meter * (1 + self.chance.gauss(0, METER_REPEAT))
                 return round(read / METER_DIGIT_A) * METER_DIGIT_A
             case "way":
                 return "up" if moved > 0.05 else "down" if moved < -0.05 else "not at all"
             case "angle":
                 return round(moved * 2) / 2 + 0.0
-            case "turns":
-                return 2.0
-            case "stop" | "meter":
-                return "yes"
-            case "knob":
-                return 50
+            case "reading":
+                self.true_deg.append((question, now))
+                return round((now + GAUGE_ZERO_DEG) / GAUGE_DEG) * GAUGE_DEG
+            case "mass":
+                pull_nm = HANGS_SHARE * float(self.text.split(" N·m at most")[0].split()[-1])
+                self.sim.command(f"weight {pull_nm}")
+                return pull_nm / 9.80665 / ARM_M
             case "save":
                 return "save" if "no worse" in self.text else "leave"
             case _:

@@ -53,6 +53,7 @@ def machine(seed: int, *, swapped: bool = False) -> tuple[BuildSheet, Plant]:
         "resistance_ohm": chance.uniform(0.05, 0.4),
     }
     plant["wiring"] = {**plant["wiring"], "motor_swapped": swapped}
+    plant["home"]["width_deg"] = chance.uniform(1.5, 3.6)
     return sheet, Plant.model_validate(plant)
 
 

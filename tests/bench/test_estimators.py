@@ -176,6 +176,18 @@ def test_the_marks_edge_shows_the_play() -> None:
     assert play.value == pytest.approx(12.0, abs=1.0)
 
 
+def test_the_marks_width_is_told_by_each_way_for_itself() -> None:
+    there = list(range(200, 0, -1))
+    back = list(range(200))
+    marks = [60 <= count <= 160 for count in there] + [75 <= count <= 175 for count in back]
+    found = mark.passages(record_of(there + back, [0.0] * 400, marks))
+    wide = mark.width(found)
+    assert wide is not None
+    assert wide.value == pytest.approx(101.0, abs=0.5)
+    assert wide.uncertainty == pytest.approx(0.29, abs=0.01)
+    assert mark.width([one for one in found if one.entered]) is None
+
+
 def test_a_record_is_the_same_when_it_was_put_by() -> None:
     record = run(5.0, 0.3)
     again = Record.unpack(record.pack())

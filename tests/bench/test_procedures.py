@@ -11,19 +11,25 @@ from geartender.bench.listing import PROCEDURES
 from geartender.bench.models import BenchState
 from geartender.bench.procedures.first_power import first_power
 from geartender.bench.procedures.measure import measure
+from geartender.bench.procedures.positions import positions
 from geartender.bench.procedures.thresholds import thresholds
 from geartender.bench.procedures.tune import tune
+from geartender.bench.procedures.warmth import warmth
+from geartender.bench.procedures.weight import weight
 from geartender.bench.session import Session, SessionOver
 from geartender.build.measured import NOTHING, Found, Measured, Tuning, as_built
+from geartender.build.train import train_efficiency
 from geartender.servo.settings import firmware_settings
 from geartender.simulator.device import SimulatedServo
+from geartender.simulator.plant import Plant
 from geartender.world import World
 from geartender.world.virtual import run_virtual
-from tests.bench.judge import Kept, judge
-from tests.bench.kit import at_bench
+from tests.bench.judge import Kept, judge, of_the_lever
+from tests.bench.kit import Person, at_bench
 from tests.bench.mistakes import MISTAKES, Mistake, planted
 from tests.bench.plants import machine
 from tests.bench.tuning import true_ms
+from tests.firmware.plants import MACHINES
 from tests.servo.rig import ANNA, Rig, direct, running
 
 
@@ -37,6 +43,102 @@ def test_a_machine_is_found_as_it_was_built(seed: int) -> None:
     judged = judge(bench, sheet, plant, bench.measured)
     assert all(judged.within.values()), judged.off
     assert kept.broken == []
+
+
+def known(plant: Plant) -> Measured:
+    """What a bench that measured it well has kept of a motor."""
+    motor = plant.motor
+    return Measured(
+        values={
+            "ke_v_s": Found(value=motor.ke_v_s, uncertainty=0.01 * motor.ke_v_s),
+            "winding_ohm": Found(value=motor.resistance_ohm, uncertainty=0.01 * motor.resistance_ohm),
+        }
+    )
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", [0, 1, 2])
+def test_a_weight_tells_what_the_gears_pass_on(seed: int) -> None:
+    sheet, plant = machine(seed)
+    kept = Kept()
+    bench = at_bench(weight, sheet, plant, seed, truth=kept, measured=known(plant))
+    assert bench.measured is not None, bench.report.reason
+    judged = judge(bench, sheet, plant, bench.measured, ())
+    assert abs(judged.off["train_efficiency"]) < 0.05
+    assert abs(judged.sigmas["train_efficiency"]) < 2
+    assert abs(judged.sigmas.get("back_efficiency", 0.0)) < 2
+    assert kept.broken == []
+    assert train_efficiency(as_built(sheet, bench.measured).mesh) == pytest.approx(plant.gear.efficiency, rel=0.05)
+
+
+@pytest.mark.parametrize(("mass", "arm"), [(50.0, 0.2), (-1.0, 0.2), (0.0, 0.2)])
+def test_a_weight_that_the_teeth_may_not_bear_is_not_lifted(mass: float, arm: float) -> None:
+    sheet, plant = machine(2)
+    bench = at_bench(weight, sheet, plant, 2, mass=mass, arm=arm)
+    assert bench.report.wrong is not None
+    assert bench.report.wrong.kind == "weight"
+    assert "N·m at most" in bench.report.wrong.text
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", [0, 1, 2])
+def test_the_levers_accuracy_is_that_of_the_gauge(seed: int) -> None:
+    sheet, plant = machine(seed)
+    kept = Kept()
+    bench = at_bench(positions, sheet, plant, seed, truth=kept)
+    assert bench.measured is not None, bench.report.reason
+    truth, found = of_the_lever(bench.person), bench.measured.values
+    for name, value in (
+        ("accuracy", truth.accuracy),
+        ("repeatability", truth.repeatability),
+        ("reversal", truth.reversal),
+    ):
+        one = found[f"{name}_deg"]
+        assert abs(one.value - value) < 2 * one.uncertainty, name
+    assert kept.broken == []
+
+
+def test_without_a_gauge_nothing_is_said_of_the_levers_accuracy() -> None:
+    sheet, plant = machine(0)
+    bench = at_bench(positions, sheet, plant, 0, gauge="no")
+    assert bench.report.state is BenchState.DONE, bench.report.reason
+    assert bench.measured is not None
+    assert bench.measured.values == {}
+    assert "At the home edge alone" in bench.report.steps[0].text[0]
+    assert bench.report.steps[1].state == "skipped"
+
+
+def test_readings_that_end_early_count_as_far_as_their_runs_are_whole() -> None:
+    sheet, plant = machine(0)
+
+    def until_the_third(person: Person) -> float | None:
+        return None if person.asked[-1].startswith("reading-3") else round(person.sim.truth().output_deg, 1)
+
+    bench = at_bench(positions, sheet, plant, 0, reading=until_the_third)
+    assert bench.report.state is BenchState.DONE, bench.report.reason
+    assert any("ISO 230-2, 2 runs" in line for line in bench.report.steps[1].text)
+    assert "in run 3 of 5" in bench.report.steps[1].text[0]
+
+
+@pytest.mark.slow
+def test_a_winding_that_presses_gets_as_warm_as_the_meter_says() -> None:
+    sheet, plant = machine(1)
+    kept = Kept()
+    bench = at_bench(warmth, sheet, plant, 1, truth=kept)
+    assert bench.measured is not None, bench.report.reason
+    rise = bench.measured.values["winding_rise_k"]
+    true_k = bench.person.true_rise_k[1]
+    assert true_k > 5.0
+    assert abs(rise.value - true_k) < 2 * rise.uncertainty
+    assert kept.broken == []
+
+
+@pytest.mark.parametrize("without", ["stop", "meter"])
+def test_nothing_is_said_of_warmth_without_a_stop_or_a_meter(without: str) -> None:
+    sheet, plant = machine(0)
+    bench = at_bench(warmth, sheet, plant, 0, **{without: "no"})
+    assert bench.report.wrong is not None
+    assert bench.report.wrong.kind == f"no-{without}"
 
 
 @pytest.mark.slow
@@ -147,6 +249,12 @@ def test_measured_values_take_the_place_of_the_sheets() -> None:
     assert backlash_deg(built.mesh) == pytest.approx(0.7)
     assert built.supply.resistance_ohm == 0.2
     assert as_built(sheet, NOTHING) is sheet
+    lossy = Measured(values={"train_efficiency": Found(value=0.5, uncertainty=0.0)})
+    assert train_efficiency(as_built(sheet, lossy).mesh) == pytest.approx(0.5)
+    worm = MACHINES["worm"].sheet
+    assert train_efficiency(as_built(worm, lossy).mesh) == pytest.approx(0.5)
+    impossible = Measured(values={"train_efficiency": Found(value=1.4, uncertainty=0.0)})
+    assert as_built(sheet, impossible) is sheet
     tuning = Tuning(kp_v_per_count=0.5, ki_v_per_count_s=2.0, damping=1.0)
     settings = firmware_settings(built, tuning)
     assert settings["damping"] == 256

@@ -117,6 +117,15 @@ def test_dropped_edges_are_lost_to_the_firmware_and_not_to_the_truth(bench):
     assert body.truth().motor_counts - body.counts == lost
 
 
+def test_a_weight_is_hung_on_and_taken_off(bench):
+    bench.sim.command("weight 0.5")
+    assert bench.sim.mechanics.hung_nm == 0.5
+    bench.sim.command("weight 0")
+    assert bench.sim.mechanics.hung_nm == 0.0
+    with pytest.raises(PlantError, match="weight: must be a number from 0 up, got '-1'"):
+        bench.sim.command("weight -1")
+
+
 @pytest.mark.parametrize(
     ("text", "says"),
     [

@@ -222,3 +222,34 @@ def test_a_train_too_stiff_to_be_stepped_is_as_stiff_as_can_be(backlash_deg):
     truth = body.truth()
     assert 0.0 < truth.output_deg - plant.start_deg < 75.0
     assert abs(truth.output_nm) < 100.0
+
+
+@pytest.mark.parametrize("gear", [{}, {"backlash_deg": 0.3, "stiffness_nm_per_deg": 20.0}])
+def test_a_weight_on_the_lever_pulls_by_the_cosine_of_its_angle(gear):
+    hung = 0.4
+    mechanics = body(gear=gear, load={"inertia_kg_m2": 0.002}, start_deg=30.0)
+    mechanics.hung_nm = hung
+    holds = hung * math.cos(math.radians(30.0)) / RATIO * R / (K * VOLTS)
+    before = mechanics.truth().output_deg
+    run(mechanics, 0.5, holds)
+    assert mechanics.truth().output_deg == pytest.approx(before, abs=0.3)
+    run(mechanics, 0.3, 0.0)
+    assert mechanics.truth().output_deg < before - 5.0
+
+
+def test_a_held_winding_warms_to_its_power_times_the_heat_path_and_its_current_falls_as_copper_does():
+    k_per_w, time_s = 8.0, 20.0
+    mechanics = body(motor={"thermal_k_per_w": k_per_w, "thermal_time_s": time_s})
+    mechanics.jam()
+    run(mechanics, 0.02, 0.5)
+    cold_a = mechanics.truth().current_a
+    assert cold_a == pytest.approx(0.5 * VOLTS / R, rel=1e-3)
+    run(mechanics, time_s, 0.5)
+    early_k = mechanics.winding_rise_k
+    run(mechanics, 9 * time_s, 0.5)
+    warm_a = mechanics.truth().current_a
+    assert mechanics.winding_rise_k == pytest.approx(k_per_w * 0.5 * VOLTS * warm_a, rel=1e-3)
+    assert cold_a / warm_a == pytest.approx((235 + 25 + mechanics.winding_rise_k) / (235 + 25), rel=1e-3)
+    assert early_k == pytest.approx(mechanics.winding_rise_k * -math.expm1(-1), rel=0.1)
+    run(mechanics, time_s, 0.0, driven=False)
+    assert mechanics.winding_rise_k < 0.4 * k_per_w * 0.5 * VOLTS * warm_a

@@ -64,8 +64,8 @@ class SimulationRequest(Request):
     model_config = ConfigDict(json_schema_extra={"examples": [{"command": "jam"}]})
 
     command: Annotated[str, Field(min_length=1, max_length=64, pattern=r"^[\x20-\x7e]+$")] = Field(
-        description="`jam`, `free`, `load NM`, `push NM`, `unplug S`, `reset`, `supply V`, `pulse US`, `pulse off`"
-        " or `drop-edges P`."
+        description="`jam`, `free`, `load NM`, `push NM`, `weight NM`, `unplug S`, `reset`, `supply V`, `pulse US`, `pulse off`,"
+        " `hand TURNS` or `drop-edges P`."
     )
 
 

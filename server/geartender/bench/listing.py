@@ -34,6 +34,7 @@ PROCEDURES = {
                 "Home, again and again",
                 "The home mark, both ways",
                 "Motor and friction",
+                "Break-away, from place to place",
                 "Against the end stop",
                 "What it all says",
             ),
@@ -57,6 +58,33 @@ PROCEDURES = {
             ("A map of the running torque", "The threshold"),
             f"{_HERE}.thresholds",
             "thresholds",
+        ),
+        Listed(
+            "positions",
+            "Positions",
+            "How exactly and how repeatably the lever comes to its places, from both sides, after ISO 230-2. You read a gauge on"
+            " the lever; without one only the home edge is looked at.",
+            ("The home edge, from both sides", "The same places, from both sides"),
+            f"{_HERE}.positions",
+            "positions",
+        ),
+        Listed(
+            "weight",
+            "A known weight",
+            "How much of the motor's torque the gears pass on, by a weight that you hang on the lever: it sets the scale of every"
+            " torque that is shown. Measure first.",
+            ("Up and down as it is", "Up and down with a known weight", "What the weight says"),
+            f"{_HERE}.weight",
+            "weight",
+        ),
+        Listed(
+            "warm-up",
+            "Warm-up",
+            "How warm the winding gets while the motor presses its stop, by its resistance. You read a meter in one of the"
+            " motor's wires three times; it takes about six minutes.",
+            ("Cold, warm, and cooling", "How warm the winding gets"),
+            f"{_HERE}.warmth",
+            "warmth",
         ),
     )
 }

@@ -13,10 +13,14 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from geartender.build.motor import RAD_S_PER_RPM, motor_constants
 from geartender.build.sheet import BuildSheet
-from geartender.build.train import gear_ratio, train_efficiency
+from geartender.build.tables import WormMesh
+from geartender.build.train import AnyMesh, gear_ratio, mesh_efficiency, train_efficiency
+from geartender.build.worm import friction_at
 
 LEAST_FRICTION_SHARE = 0.1
 """Share of the measured friction that is the motor's own at least, when the sheet's load would take all of it."""
+LEAST_EFFICIENCY = 0.05
+"""Of a mesh: below, the measurement was wrong."""
 PLAY_MAX_MM = 20.0
 """What a sheet takes as play of a mesh."""
 
@@ -43,15 +47,6 @@ class Tuning(_Shape):
     damping: Annotated[float, Field(ge=0, le=8)] = Field(description="Volts for a volt of back-EMF that is missing.")
     knob: Annotated[float, Field(ge=0, le=1)] = Field(default=0.5, description="0 calm, 1 quick.")
     ms: float | None = Field(default=None, description="Largest sensitivity of the loop on the identified model.")
-
-
-VALUES = (
-    *("winding_ohm", "ke_v_s", "rotor_inertia_kg_m2", "inertia_kg_m2", "time_constant_s", "friction_nm"),
-    *("friction_up_nm", "friction_down_nm", "viscous_nm_s", "breakaway_nm", "backlash_deg", "backlash_counts"),
-    *("stiffness_nm_per_deg", "supply_ohm", "supply_v", "home_width_deg", "home_repeat_deg", "train_efficiency"),
-    *("winding_rise_k", "overload_nm", "accuracy_deg", "repeatability_deg", "reversal_deg"),
-)
-"""Names of the values, each with its unit at its end; torques of friction are at the motor's shaft."""
 
 
 class Measured(_Shape):
@@ -87,9 +82,9 @@ def as_built(sheet: BuildSheet, measured: Measured) -> BuildSheet:
     """The sheet with what was measured in the places of what was designed. Values that the sheet cannot hold are left out."""
     changes: dict[str, Any] = {}
     changes |= _motor(sheet, measured)
-    backlash = measured.value("backlash_deg")
-    if backlash is not None:
-        changes |= _meshes(sheet, backlash)
+    meshes = _meshes(sheet, measured)
+    if meshes != sheet.mesh:
+        changes["mesh"] = meshes
     stiffness = measured.value("stiffness_nm_per_deg")
     if stiffness:
         changes["load"] = sheet.load.model_copy(update={"stiffness_nm_per_deg": stiffness})
@@ -133,18 +128,46 @@ def _motor(sheet: BuildSheet, measured: Measured) -> dict[str, Any]:
     return {"motor": sheet.motor.model_copy(update=update)}
 
 
-def _meshes(sheet: BuildSheet, backlash_deg: float) -> dict[str, Any]:
-    """All of the play in the last mesh, where it was measured; nothing where that mesh does not say its module."""
-    last = sheet.mesh[-1]
+def _meshes(sheet: BuildSheet, measured: Measured) -> list[AnyMesh]:
+    """The train with the play and the efficiency that were measured, both in its last mesh that can hold them."""
+    meshes = list(sheet.mesh)
+    backlash, efficiency = measured.value("backlash_deg"), measured.value("train_efficiency")
+    if backlash is not None:
+        meshes = _with_play(meshes, backlash)
+    if efficiency is not None:
+        meshes = _with_efficiency(meshes, efficiency)
+    return meshes
+
+
+def _with_play(meshes: list[AnyMesh], backlash_deg: float) -> list[AnyMesh]:
+    """All of the play in the last mesh; as they were where that mesh does not say its module."""
+    last = meshes[-1]
     if last.module_mm is None:
-        return {}
+        return meshes
     play = math.radians(backlash_deg) * last.module_mm * last.driven_teeth / 2
     if play > PLAY_MAX_MM:
-        return {}
+        return meshes
     others = [
         mesh
         if mesh.backlash_mm is None and mesh.centre_error_mm is None
         else mesh.model_copy(update={"backlash_mm": 0.0, "centre_error_mm": None})
-        for mesh in sheet.mesh[:-1]
+        for mesh in meshes[:-1]
     ]
-    return {"mesh": [*others, last.model_copy(update={"backlash_mm": play, "centre_error_mm": None})]}
+    return [*others, last.model_copy(update={"backlash_mm": play, "centre_error_mm": None})]
+
+
+def _with_efficiency(meshes: list[AnyMesh], efficiency: float) -> list[AnyMesh]:
+    """The whole train's efficiency, by the friction of its last worm, which nobody knows, or else by that of its last mesh.
+
+    As they were where no mesh can be so good or so bad.
+    """
+    at = max((n for n, mesh in enumerate(meshes) if isinstance(mesh, WormMesh)), default=len(meshes) - 1)
+    mesh = meshes[at]
+    wanted = efficiency * mesh_efficiency(mesh) / train_efficiency(meshes)
+    if not LEAST_EFFICIENCY <= wanted < 1.0:
+        return meshes
+    if isinstance(mesh, WormMesh):
+        update = {"friction": friction_at(mesh.lead_angle_deg, mesh.pressure_angle_deg, wanted)}
+    else:
+        update = {"efficiency": wanted}
+    return [*meshes[:at], mesh.model_copy(update=update), *meshes[at + 1 :]]

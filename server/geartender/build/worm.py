@@ -61,6 +61,12 @@ def forward_efficiency(lead_angle_deg: float, pressure_angle_deg: float, frictio
     return max((cosine - friction * slope) / (cosine + friction / slope), 0.0)
 
 
+def friction_at(lead_angle_deg: float, pressure_angle_deg: float, efficiency: float) -> float:
+    """The coefficient of friction at which that share passes from worm to wheel: `forward_efficiency` turned round."""
+    cosine, slope = math.cos(math.radians(pressure_angle_deg)), math.tan(math.radians(lead_angle_deg))
+    return cosine * (1 - efficiency) / (efficiency / slope + slope)
+
+
 def backward_efficiency(lead_angle_deg: float, pressure_angle_deg: float, friction: float) -> float:
     """Share of the power that passes from wheel to worm; 0 or less where the wheel cannot turn the worm.
 

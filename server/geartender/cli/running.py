@@ -77,8 +77,8 @@ def simulate(
 ) -> None:
     """Run the firmware on simulated mechanics behind a pseudo-terminal, until ended.
 
-    Reads commands on standard input: jam, free, load NM, push NM, unplug S, reset, supply V, pulse US, pulse off, drop-edges P,
-    truth.
+    Reads commands on standard input: jam, free, load NM, push NM, weight NM, unplug S, reset, supply V, pulse US, pulse off,
+    hand TURNS, drop-edges P, truth.
     """
     from geartender.simulator.process import run
 

@@ -29,6 +29,7 @@ COMMANDS = {
     "free": "free: let it go again",
     "load": "load NM: let the load resist motion with that torque more, in N·m",
     "push": "push NM: push the output with that torque, in N·m; down if it is below 0",
+    "weight": "weight NM: hang a weight on the lever that pulls with that torque where the lever is level, in N·m; 0 takes it off",
     "unplug": "unplug S: pull the cable for so many seconds",
     "reset": "reset: reset the microcontroller",
     "supply": "supply V: set the supply, in volts",
@@ -155,6 +156,8 @@ class SimulatedServo:
             body.extra_load_nm = value
         elif name == "push":
             body.push_nm = value
+        elif name == "weight":
+            body.hung_nm = value
         elif name == "pulse":
             if value > PULSE_MAX_US:
                 raise PlantError([f"pulse: must be at most {PULSE_MAX_US}, got {value:g}. It is in microseconds."])

@@ -14,6 +14,7 @@ import random
 from bisect import bisect_right
 from dataclasses import dataclass
 
+from geartender.build.heat import resistance_at
 from geartender.simulator.plant import DEFAULT_STIFFNESS_NM_PER_DEG, Plant
 from geartender.simulator.wiring import Seen
 
@@ -26,6 +27,8 @@ STEPS_MAX = 16
 """Parts of a step at most: a train too stiff for that is taken to be as stiff as they allow, some thousand times a second."""
 DAMPING = 0.15
 """Damping ratio of the train's own oscillation: printed teeth and grease swallow most of it."""
+ROOM_C = 25.0
+"""°C of a winding that nothing has warmed yet."""
 HAND_RAD_S = TURN
 """Radians per second of a hand that turns the motor's shaft."""
 LEAST_INERTIA_SHARE = 0.02
@@ -88,6 +91,11 @@ class Mechanics:
         self.extra_load_nm = 0.0
         self.push_nm = 0.0
         """Torque from outside on the output, upwards."""
+        self.hung_nm = 0.0
+        """What a weight hung on the lever pulls with where the lever is level."""
+        self.winding_rise_k = 0.0
+        """How much warmer the winding is than it was in the beginning."""
+        self._ohm = plant.motor.resistance_ohm
         self.drop_share = 0.0
         self._jammed_at: float | None = None
         self._true_counts = self._cell()
@@ -161,6 +169,7 @@ class Mechanics:
         if not driven and self._motor_speed == 0.0 and self._output_speed == 0.0 and self._at_peace():
             self._current = 0.0
             self._supply_v = self.supply_open_v
+            self._warm(seconds)
             self.time_s += seconds
             return
         steps = max(1, round(seconds / STEP_S))
@@ -168,6 +177,7 @@ class Mechanics:
             self._advance_two(seconds, steps * self._steps_per, duty, driven)
         else:
             self._advance_rigid(seconds, steps, duty, driven)
+        self._warm(seconds)
         self.time_s += seconds
         self._count()
 
@@ -184,9 +194,21 @@ class Mechanics:
 
     def _at_peace(self) -> bool:
         """Whether a body at rest with an open motor stays at rest."""
-        pull = abs(self.plant.load.gravity_nm * math.cos(self._output) - self.push_nm)
+        pull = abs(self._pull())
         holds = self.plant.motor.coulomb_nm * self._ratio + self.plant.load.friction_nm + self.extra_load_nm
         return self._jammed_at is not None or pull <= holds
+
+    def _pull(self) -> float:
+        """Torque of everything that hangs on the output, towards smaller angles, less what pushes it from outside."""
+        return (self.plant.load.gravity_nm + self.hung_nm) * math.cos(self._output) - self.push_nm
+
+    def _warm(self, seconds: float) -> None:
+        """Warm the winding by its current, or let it cool; copper's resistance grows with it."""
+        motor = self.plant.motor
+        if motor.thermal_k_per_w:
+            ends_k = motor.thermal_k_per_w * self._current * self._current * self._ohm
+            self.winding_rise_k += (ends_k - self.winding_rise_k) * seconds / motor.thermal_time_s
+            self._ohm = resistance_at(motor.resistance_ohm, ROOM_C, ROOM_C + self.winding_rise_k)
 
     def _electric(self, duty: float, driven: bool) -> float:
         """Current under a duty at the present speed; notes the supply's sag."""
@@ -195,9 +217,7 @@ class Mechanics:
             self._supply_v = self.supply_open_v
             return 0.0
         source = self.plant.supply.resistance_ohm
-        current = (duty * self.supply_open_v - motor.ke_v_s * self._motor_speed) / (
-            motor.resistance_ohm + source * duty * duty
-        )
+        current = (duty * self.supply_open_v - motor.ke_v_s * self._motor_speed) / (self._ohm + source * duty * duty)
         self._supply_v = max(0.0, self.supply_open_v - source * duty * current)
         return current
 
@@ -209,7 +229,7 @@ class Mechanics:
             self._current = self._electric(duty, driven)
             speed = self._motor_speed
             shaft = motor.ke_v_s * self._current - motor.viscous_nm_s * speed
-            pull = load.gravity_nm * math.cos(self._output) - self.push_nm
+            pull = self._pull()
             # losses in the teeth lie on the side that is driven: the load's when the motor drives, the motor's when the load does
             loss = self._efficiency if shaft * (speed or shaft) > 0.0 else 1.0 / self._efficiency
             inertia = motor.rotor_inertia_kg_m2 + self._load_inertia / (ratio * ratio * loss)
@@ -251,8 +271,7 @@ class Mechanics:
             force = motor.ke_v_s * self._current - motor.viscous_nm_s * self._motor_speed - torque / (ratio * loss)
             self._motor_speed = _slowed(self._motor_speed + force / rotor * dt, motor.coulomb_nm / rotor * dt)
             self._motor += self._motor_speed * dt
-            pull = torque - load.gravity_nm * math.cos(self._output) + self.push_nm
-            speed = _slowed(self._output_speed + pull / self._load_inertia * dt, drag)
+            speed = _slowed(self._output_speed + (torque - self._pull()) / self._load_inertia * dt, drag)
             place, stopped = self._held(self._output + speed * dt)
             self._output_speed = 0.0 if stopped else speed
             self._output = place

@@ -31,13 +31,16 @@ class _Table(BaseModel):
 
 
 class MotorPlant(_Table):
-    """The motor: winding, constant, rotor and its friction."""
+    """The motor: winding, constant, rotor and its friction. Without `thermal_k_per_w` the winding stays as cold as it began."""
 
     resistance_ohm: float = Field(gt=0)
+    """Cold: at the temperature of the air round it."""
     ke_v_s: float = Field(gt=0)
     rotor_inertia_kg_m2: float = Field(gt=0)
     coulomb_nm: float = Field(ge=0, default=0.0)
     viscous_nm_s: float = Field(ge=0, default=0.0)
+    thermal_k_per_w: float = Field(ge=0, default=0.0)
+    thermal_time_s: float = Field(gt=0, default=600.0)
 
 
 class GearPlant(_Table):
@@ -144,6 +147,7 @@ def plant_of(sheet: BuildSheet) -> Plant:
             ke_v_s=constants.kt_nm_per_a,
             rotor_inertia_kg_m2=rotor_inertia_kg_m2(sheet.motor, constants),
             coulomb_nm=constants.friction_nm,
+            **_warming(sheet),
         ),
         gear=GearPlant(
             ratio=float(gear_ratio(sheet.mesh)),
@@ -158,6 +162,14 @@ def plant_of(sheet: BuildSheet) -> Plant:
         supply=SupplyPlant(volts=sheet.motor.supply_v, resistance_ohm=SUPPLY_OHM),
         start_deg=_start_deg(sheet),
     )
+
+
+def _warming(sheet: BuildSheet) -> dict[str, float]:
+    """How the winding warms, where the sheet says it."""
+    motor = sheet.motor
+    if motor.thermal_k_per_w is None or motor.thermal_time_s is None:
+        return {}
+    return {"thermal_k_per_w": motor.thermal_k_per_w, "thermal_time_s": motor.thermal_time_s}
 
 
 def _stops(sheet: BuildSheet) -> StopsPlant | None:

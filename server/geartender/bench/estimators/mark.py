@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -32,23 +33,30 @@ def passages(record: Record) -> list[Passage]:
     return found
 
 
-def play(found: Sequence[Passage], seek: int) -> Value | None:
-    """Counts between the places where the edge that homing looks for was passed the one way and the other; None with too few."""
+def near_edge(found: Sequence[Passage], seek: int) -> tuple[list[float], list[float]]:
+    """Counts at which the edge that homing looks for was passed the way homing goes, and back."""
     there = [one.count for one in found if one.way == seek and one.entered]
     back = [one.count for one in found if one.way == -seek and not one.entered]
-    pairs = [(b - a) * -seek for a, b in zip(there, back, strict=False)]
+    return there, back
+
+
+def play(found: Sequence[Passage], seek: int) -> Value | None:
+    """Counts between the places where that edge was passed the one way and the other; None with too few."""
+    pairs = [(b - a) * -seek for a, b in zip(*near_edge(found, seek), strict=False)]
     if not pairs:
         return None
     value = mean(pairs) if len(pairs) > 1 else Value(pairs[0], 0.5)
     return Value(value.value, max(value.uncertainty, 0.3))
 
 
-def width(found: Sequence[Passage], seek: int) -> Value | None:
-    """Counts from the mark's near edge to its far one, passed one way; None where the far one was not reached."""
-    widths = []
-    for one, other in itertools.pairwise(found):
-        if one.way == other.way == seek and one.entered and not other.entered:
-            widths.append(abs(other.count - one.count))
+def width(found: Sequence[Passage]) -> Value | None:
+    """Counts from one edge of the mark to the other, each way by itself, since the play lies between the ways; None without any."""
+    widths = [
+        abs(other.count - one.count)
+        for one, other in itertools.pairwise(found)
+        if one.way == other.way and one.entered and not other.entered
+    ]
     if not widths:
         return None
-    return Value(float(np.mean(widths)), max(float(np.std(widths)), 0.4))
+    # an edge lies anywhere in its count
+    return Value(float(np.mean(widths)), max(float(np.std(widths)), math.sqrt(2 / 12 / len(widths))))

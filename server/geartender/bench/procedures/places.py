@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 import asyncio
+import math
 
 from geartender.bench.procedures.work import Work
 from geartender.bench.session import FoundWrong
 from geartender.servo.requests import MoveRequest
+
+PASS_DEG_S = 2.0
+"""deg per s over a mark or to a stop: slow enough that the count at an edge is known to one, and that a stop is met softly."""
 
 TURN_DEG = 180.0
 """deg to each side in which a servo that turns for ever is moved."""
@@ -35,6 +39,11 @@ def room(work: Work) -> float:
     return high(work) - low(work)
 
 
+def middle_cosine(work: Work) -> float:
+    """Cosine of the angle in the middle of the travel, where friction is told."""
+    return math.cos(math.radians((low(work) + high(work)) / 2))
+
+
 def inward(work: Work, away: float) -> float:
     """An angle that far from home, out of its mark and within the travel."""
     home = work.session.servo.sheet.home
@@ -46,6 +55,13 @@ def inward(work: Work, away: float) -> float:
 def beyond(work: Work, deg: float) -> dict[str, int]:
     """Settings that let the output go so far beyond its travel."""
     return {"travel_margin": min(round(work.scale.counts(deg)), 1_000_000)}
+
+
+async def homed(work: Work) -> None:
+    """Armed with its own settings, and home found, if it was not yet. Raises FoundWrong."""
+    await work.hands.ready()
+    if not work.session.servo.live.homed and not work.hands.fine(await work.hands.home()):
+        raise FoundWrong("home", "It did not find home.", "Run first power: it finds out why.")
 
 
 async def to(work: Work, deg: float) -> None:

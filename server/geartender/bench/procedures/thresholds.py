@@ -7,7 +7,7 @@ import numpy as np
 from geartender.bench.estimators.fit import Value
 from geartender.bench.estimators.torque_map import Bin, between, false_trips_per_hour, missed_share, torque_map
 from geartender.bench.models import Announcement
-from geartender.bench.procedures.places import high, low, room, to
+from geartender.bench.procedures.places import high, homed, low, room, to
 from geartender.bench.procedures.work import Work
 from geartender.bench.session import FoundWrong, Session
 from geartender.build.drive import Drive
@@ -88,9 +88,7 @@ async def the_map(work: Work) -> tuple[list[Bin], list[Bin], float]:
             time_s=(2 * PASSES + 2) * (room(work) / speed + 4) + 40,
         )
     ):
-        await hands.ready()
-        if not servo.live.homed and not hands.fine(await hands.home()):
-            raise FoundWrong("home", "It did not find home.", "Run first power: it finds out why.")
+        await homed(work)
         await to(work, low(work) + margin)
         for _ in range(PASSES):
             for way, end in ((1, high(work) - margin), (-1, low(work) + margin)):

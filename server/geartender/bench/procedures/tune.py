@@ -12,9 +12,12 @@ import numpy as np
 from geartender.bench.estimators.prediction import Margins, predicted
 from geartender.bench.estimators.record import Floats
 from geartender.bench.models import Announcement, Preview, Question, Range
-from geartender.bench.procedures import measure
 from geartender.bench.procedures.gains import Model, in_force, tuned
-from geartender.bench.procedures.places import inward, room
+from geartender.bench.procedures.measure.evaluate import evaluate
+from geartender.bench.procedures.measure.homings import homings
+from geartender.bench.procedures.measure.runs import runs
+from geartender.bench.procedures.measure.stop import Pressed
+from geartender.bench.procedures.places import homed, inward, room
 from geartender.bench.procedures.work import Work
 from geartender.bench.session import FoundWrong, Session
 from geartender.build.measured import Measured, Tuning
@@ -77,9 +80,9 @@ async def tune(session: Session) -> Measured:
     """The whole procedure; gives the measured values with the tuning that the person saved, or with the one there was."""
     work = Work.of(session)
     if session.servo.measured.value("ke_v_s") is None:
-        await measure.homings(work)
-        found = await measure.runs(work)
-        measure.evaluate(work, found, measure.Pressed([], []))
+        await homings(work)
+        found = await runs(work)
+        evaluate(work, found, Pressed([], []), [])
     session.step("move", MOVE_TITLE)
     old = await moves(work, None)
     work.plot("Following the move as it is", "s", "° behind", {"measured": curve(old.errors)})
@@ -205,9 +208,7 @@ async def moves(work: Work, gains: Tuning | None) -> Followed:
             time_s=len(STOPS) * (far / limits.speed_deg_s + 4) + 40,
         )
     ):
-        await hands.ready()
-        if not servo.live.homed and not hands.fine(await hands.home()):
-            raise FoundWrong("home", "It did not find home.", "Run first power: it finds out why.")
+        await homed(work)
         if gains is not None:
             await hands.trial(_changed(work, gains))
             await hands.arm()

@@ -124,3 +124,9 @@ def thinned(points: list[tuple[float, float]]) -> list[tuple[float, float]]:
     return [
         (round(float(x), 5), round(float(y), 6)) for x, y in points[::every] if math.isfinite(x) and math.isfinite(y)
     ]
+
+
+def curve(record: Record, values: np.ndarray | None = None) -> list[tuple[float, float]]:
+    """Points of a plot over a record's time: counts from its beginning, or values of the same length."""
+    values = record.count - record.count[0] if values is None else values
+    return [(float(t), float(v)) for t, v in zip(record.t_s, values, strict=True)]

@@ -79,6 +79,21 @@ def of_the_lever(person: Person) -> Positioning:
     return positioning(up, down)
 
 
+def seen_by(person: Person) -> dict[str, float]:
+    """What the bench should find from what a person read, by the truth of that moment."""
+    seen = {}
+    if person.true_deg:
+        lever = of_the_lever(person)
+        seen = {
+            "accuracy_deg": lever.accuracy,
+            "repeatability_deg": lever.repeatability,
+            "reversal_deg": lever.reversal,
+        }
+    if len(person.true_rise_k) > 1:
+        seen["winding_rise_k"] = person.true_rise_k[1]
+    return seen
+
+
 @dataclass
 class Judged:
     """One machine: by value, how far off it is (a share, or counts), whether it is within, and how many uncertainties that is."""
@@ -93,7 +108,7 @@ def judge(
 ) -> Judged:
     """Hold what was found against the plant; what is wanted and was not found is not within."""
     judged = Judged()
-    for name, truth in truths(sheet, plant).items():
+    for name, truth in (truths(sheet, plant) | seen_by(bench.person)).items():
         found = measured.values.get(name)
         if found is None:
             if name in wanted:
@@ -107,6 +122,8 @@ def judge(
             judged.off[name] = found.value - truth
             judged.within[name] = abs(found.value - truth) <= BACKLASH_COUNTS
     if not measured.magnets:
+        if wanted:
+            judged.within["magnets"] = False
         return judged
     body = bench.rig.sim.mechanics
     table = magnet_table(body._edges, body._first_counts)

@@ -1,6 +1,7 @@
 """The bench against what it measures: random machines against their plant files, planted mistakes, and tuned against untuned.
 
-python tests/benchmarks/bench.py plants [--count 60] | mistakes [--seeds 8] | tuned [--count 12]   (each with --check and --first SEED)
+python tests/benchmarks/bench.py plants [--count 60] | lever [--count 12] | mistakes [--seeds 8] | tuned [--count 12]
+(each with --check and --first SEED)
 """
 
 from __future__ import annotations
@@ -13,6 +14,10 @@ import numpy as np
 
 from geartender.bench.procedures.first_power import first_power
 from geartender.bench.procedures.measure import measure
+from geartender.bench.procedures.positions import positions
+from geartender.bench.procedures.warmth import warmth
+from geartender.bench.procedures.weight import weight
+from geartender.build.measured import Measured
 from tests.bench.judge import Judged, Kept, judge
 from tests.bench.kit import at_bench
 from tests.bench.mistakes import MISTAKES, planted
@@ -46,16 +51,50 @@ def plants(seeds: range) -> bool:
     print(f"\n{len(found)} of {len(seeds)} machines measured; {len(broken)} announcements broken")
     for text in broken:
         print("  " + text)
-    fine = failed == 0 and not broken
+    return failed == 0 and not broken and table(found)
+
+
+def table(found: list[Judged]) -> bool:
+    """Print how far off each value was; whether all are within their bounds, and covered often enough."""
+    fine = True
     for name in sorted({name for one in found for name in one.off}):
         offs = [abs(one.off[name]) for one in found if name in one.off]
         within = [one.within[name] for one in found if name in one.within]
         sigmas = [abs(one.sigmas[name]) <= 2 for one in found if name in one.sigmas]
         share = f"within {np.mean(within):6.1%}" if within else " " * 13
         cover = f"covered (k = 2) {np.mean(sigmas):6.1%}" if sigmas else ""
-        print(f"{name:22} median {np.median(offs):8.3g}  worst {np.max(offs):8.3g}  {share}  {cover}")
-        fine = fine and (not within or all(within)) and (not sigmas or not within or float(np.mean(sigmas)) >= COVERED)
+        met = (not within or all(within)) and (not sigmas or float(np.mean(sigmas)) >= COVERED)
+        print(
+            f"{name:22} median {np.median(offs):8.3g}  worst {np.max(offs):8.3g}  {share}  {cover}"
+            f"{'' if met else '   NOT MET'}"
+        )
+        fine = fine and met
     return fine
+
+
+def lever(seeds: range) -> bool:
+    """The lever's positions by a gauge, a known weight, and the winding's warmth, on machines that have been measured."""
+    found: list[Judged] = []
+    broken: list[str] = []
+    for seed in seeds:
+        sheet, plant = machine(seed)
+        measured = at_bench(measure, sheet, plant, seed).measured
+        for procedure in (positions, weight, warmth):
+            kept = Kept()
+            bench = at_bench(procedure, sheet, plant, seed, truth=kept, measured=measured)
+            broken += [f"seed {seed}: {text}" for text in kept.broken]
+            if bench.measured is None:
+                broken.append(f"seed {seed}: {bench.report.state}: {bench.report.reason}")
+                continue
+            new = {
+                name: one for name, one in bench.measured.values.items() if not measured or name not in measured.values
+            }
+            found.append(judge(bench, sheet, plant, Measured(values=new), ()))
+        print(f"seed {seed:2} {sheet.name}", flush=True)
+    print(f"\n{len(seeds)} machines; {len(broken)} announcements broken or procedures not done")
+    for text in broken:
+        print("  " + text)
+    return table(found) and not broken
 
 
 def mistakes(seeds: range) -> bool:
@@ -97,15 +136,19 @@ def tuned(seeds: range) -> bool:
     return fine
 
 
+SUBJECTS = {"plants": (plants, 60), "lever": (lever, 12), "mistakes": (mistakes, 8), "tuned": (tuned, 12)}
+"""What can be asked for, and on how many machines it is done."""
+
+
 def main() -> int:
     """Do what is asked for; with --check, 1 where something is not met."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("what", choices=["plants", "mistakes", "tuned"])
+    parser.add_argument("what", choices=list(SUBJECTS))
     parser.add_argument("--count", "--seeds", type=int, default=None, help="how many machines")
     parser.add_argument("--first", type=int, default=0, help="seed of the first of them")
     parser.add_argument("--check", action="store_true")
     given = parser.parse_args()
-    does, usual = {"plants": (plants, 60), "mistakes": (mistakes, 8), "tuned": (tuned, 12)}[given.what]
+    does, usual = SUBJECTS[given.what]
     fine = does(range(given.first, given.first + (given.count or usual)))
     return 0 if fine or not given.check else 1
 

@@ -1,12 +1,13 @@
-"""The voltage at which a drive at rest breaks away, from one that grew slowly until it turned.
+"""The voltage at which a drive at rest breaks away, from one that grew until it turned.
 
-Once loose, a motor with constant Ke and mechanical time constant T under a voltage that grows by s volts a second turns by
-x(t) = s / Ke · (t²/2 - T·t + T²·(1 - exp(-t/T))). What it did before, such as winding up the train count by count, is slower than
-that; so the beginning is the count from which on the edges came as this says.
+Once loose at a voltage V0, a motor with constant Ke and mechanical time constant T turns as w' = ((V - V0) / Ke - w) / T says. What
+it did before, such as winding up the train count by count, is slower than that. So the start is the moment, and the count, from
+which on the edges came as this says, by least squares over the first few of them.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,13 +16,13 @@ from geartender.bench.estimators.fit import Value
 from geartender.bench.estimators.record import Floats, Record
 
 EDGES = 7
-"""Edges of the disc after the beginning that it is told by."""
+"""Edges of the disc after the start that it is told by."""
 
-STARTS = np.linspace(0.05, 0.95, 19)
-"""Where in its count the disc may stand before it turns."""
+WOUND = 8
+"""Counts at most by which it winds up the train before it breaks away."""
 
-LATEST_S = 5.0
-"""s after which a drive that broke away has surely turned by that many edges."""
+EARLIEST_S = 1.0
+"""s before the first edge at which it may have started."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,11 +33,12 @@ class Loose:
     time_constant_s: float
     rad_per_count: float
 
-    def counts(self, t_s: Floats, volts_per_s: float) -> Floats:
-        """Counts turned after a time."""
-        lag = self.time_constant_s
-        turned = t_s**2 / 2 - lag * t_s + lag**2 * -np.expm1(-t_s / lag)
-        return np.asarray(volts_per_s / self.ke_v_s * turned / self.rad_per_count)
+    def counts(self, excess_v: Floats, step_s: float) -> Floats:
+        """Counts turned at each sample, from rest at the first, under voltages beyond that of the start."""
+        stays = np.exp(-step_s / self.time_constant_s)
+        kernel = (1 - stays) / self.ke_v_s * stays ** np.arange(len(excess_v))
+        speed = np.append(0.0, np.convolve(excess_v, kernel)[: len(excess_v) - 1])
+        return np.asarray(np.cumsum(speed) * step_s / self.rad_per_count)
 
 
 def volts_at_start(record: Record, way: int, loose: Loose) -> Value:
@@ -46,20 +48,21 @@ def volts_at_start(record: Record, way: int, loose: Loose) -> Value:
         raise ValueError("it was not driven")
     part = record.part(int(driven[0]), int(driven[-1]) + 1)
     volts = part.volts * way
-    slope, at_zero = np.polyfit(part.t_s, volts, 1)
     moved = np.maximum.accumulate((part.count - part.count[0]) * way)
-    reached = [part.t_s[int(np.argmax(moved >= count))] for count in range(1, int(moved[-1]) + 1)]
-    if len(reached) < EDGES or slope <= 0.0:
+    edges = np.array([int(np.argmax(moved >= count)) for count in range(1, min(int(moved[-1]), EDGES + WOUND) + 1)])
+    if len(edges) < EDGES:
         raise ValueError("it turned by too few counts")
-    times = np.linspace(0.0, LATEST_S, 5001)
-    turned = loose.counts(times, float(slope))
-    best, start = np.inf, 0.0
-    for first in range(len(reached) - EDGES + 1):
-        edges = np.asarray(reached[first : first + EDGES])
-        for stood in STARTS:
-            began = edges - np.interp(np.arange(EDGES) + 1 - stood, turned, times)
-            spread = float(np.std(began))
-            if spread < best:
-                best, start = spread, float(np.mean(began))
-    tick = record.step_s / np.sqrt(12)
-    return Value(float(at_zero + slope * start), float(slope) * float(np.hypot(best, tick)))
+    earliest = max(int(edges[0]) - round(EARLIEST_S / record.step_s), 0)
+    best, start = np.inf, 0
+    for at in range(earliest, int(edges[-EDGES])):
+        turned = loose.counts(volts[at : edges[-1] + 1] - volts[at], record.step_s)
+        first = int(np.searchsorted(edges, at, side="right"))
+        seen = edges[first : first + EDGES]
+        off = turned[seen - at] - np.arange(1, EDGES + 1)
+        # it stood anywhere in its count
+        spread = float(np.sqrt(np.mean((off - np.clip(np.mean(off), -1.0, 0.0)) ** 2)))
+        if spread < best:
+            best, start = spread, at
+    first = int(edges[int(np.searchsorted(edges, start, side="right"))])
+    # by where in its count it stood, the first edge came earlier or later
+    return Value(float(volts[start]), float(volts[first] - volts[start]) / 2 / math.sqrt(12))

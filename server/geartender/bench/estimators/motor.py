@@ -1,9 +1,10 @@
 """The motor with its train, from runs at a held voltage and the coasting after them.
 
-With place x, speed w: w' = a·V - (a·Ke + b)·w - c - g·cos(angle) while driven, w' = -b·w - c - g·cos(angle) with the
-motor's ends open; c and g hold for a way of turning. Integrated twice, x is linear in a, a·Ke + b, b, c, g with regressors that are
-sums of what was recorded, so that nothing is ever differentiated: what a count leaves open is the only noise. A coasting train is
-driven by its load, with other losses, so it has drags of its own, and gives b alone. (The integral method of
+With place x, speed w: w' = a·V - (a·Ke + b)·w - c while driven, w' = -b·w - c with the motor's ends open; the drag c holds for
+a way of turning, and where there is a weight it goes in straight pieces over the cosine of the angle: the same weight may drive the
+train here and be driven by it there, with other losses. Integrated twice, x is linear in a, a·Ke + b, b and the drags with
+regressors that are sums of what was recorded, so that nothing is ever differentiated: what a count leaves open is the only noise. A
+coasting train is driven by its load, with other losses, so it has drags of its own, and gives b alone. (The integral method of
 identification in continuous time; from memory: Garnier and Wang, Identification of Continuous-time Models from Sampled Data, 2008.)
 """
 
@@ -45,18 +46,21 @@ class Part:
     """A long run that hardly accelerates: it tells friction from place to place, and nothing of the inertia."""
 
 
-WEIGHT_SHARE = 0.3
-"""Standard uncertainty of the sheet's weight of the load, as a share."""
+WEIGHT_SHARE = 0.5
+"""Standard uncertainty of the sheet's weight of the load, as a share: its losses in the train are not known either."""
 
 
 @dataclass(frozen=True, slots=True)
 class Weight:
-    """What the sheet says of the load's weight, as voltages at a cosine of one; runs over a short way alone cannot tell it."""
+    """What the sheet says of the load's weight, as voltages; runs over a short way alone cannot tell it."""
 
-    up_v: float
-    down_v: float
+    cosines: Floats
+    """Between which the drag is straight, ascending; the middle of the travel is one of them."""
+    up_v: Floats
+    """How much more it takes to go up at each than at the one before."""
+    down_v: Floats
     floor_v: float
-    """What it may be off besides its share."""
+    """What such a step may be off besides its share."""
     accel_per_volt: float
     noise_rad: float
     """Of a sample: what a count leaves open."""
@@ -73,11 +77,8 @@ class Constants:
     viscous_per_s: Value
     drag_rad_s2: tuple[Value, Value]
     """Running friction up and down, over the inertia: with the weight at the cosine asked for, without what grows with speed."""
-    weight_rad_s2: tuple[float, float]
     drag_volts: tuple[Value, Value]
     """The same as a voltage at rest."""
-    cosine: float
-    mean_speed_rad_s: float
 
 
 def parts(
@@ -132,24 +133,26 @@ def constants(found: Sequence[Part], cosine: float, weight: Weight | None) -> Co
     if len(runs) < 3 or {part.way for part in found} != {1, -1}:
         raise ValueError("too few runs, or runs one way only")
     groups = [[part for part in found if part.run == run] for run in runs]
-    speed = float(np.mean([abs(part.x_rad[-1] - part.x_rad[0]) / (part.t_s[-1] - part.t_s[0]) for part in found]))
+    nodes = np.array([cosine]) if weight is None else weight.cosines
+    middle = int(np.argmin(np.abs(nodes - cosine)))
 
     def estimate(chosen: Sequence[list[Part]]) -> Floats:
-        driven = [part for group in chosen for part in group if part.driven]
-        a, whole, up, down, g_up, g_down = _fit(driven, weight)
-        drags = [up + g_up * cosine, down + g_down * cosine]
-        return np.array([whole / a, 1 / whole, a, *drags, *(drag / a for drag in drags), g_up, g_down])
+        a, whole, drags = _fit([part for group in chosen for part in group if part.driven], nodes, weight)
+        return np.array([whole / a, 1 / whole, a, *drags[:, middle], *(drags[:, middle] / a)])
 
     one = _values(groups, estimate)
     quick = [group for group in groups if not group[0].slow]
     if len(quick) >= LEAST_QUICK and {part.way for group in quick for part in group} == {1, -1}:
-        one[1:3] = _values(quick, estimate)[1:3]  # time constant and acceleration for a volt
+        a, _, drags = _fit([part for group in groups for part in group if part.driven], nodes, weight)
+
+        def quickly(chosen: Sequence[list[Part]]) -> Floats:
+            return _fit_inertia([part for group in chosen for part in group if part.driven], nodes, drags / a)
+
+        one[1:3] = _values(quick, quickly)  # time constant and acceleration for a volt
     viscous = _viscous([part for part in found if not part.driven], (one[3].value + one[4].value) / 2, _top(found))
     lost = viscous.scaled(1 / one[2].value)
     ke = Value(one[0].value - lost.value, math.hypot(one[0].uncertainty, lost.uncertainty))
-    return Constants(
-        ke, one[1], one[2], viscous, (one[3], one[4]), (one[7].value, one[8].value), (one[5], one[6]), cosine, speed
-    )
+    return Constants(ke, one[1], one[2], viscous, (one[3], one[4]), (one[5], one[6]))
 
 
 def _values(groups: Sequence[list[Part]], estimate: Callable[[Sequence[list[Part]]], Floats]) -> list[Value]:
@@ -185,38 +188,66 @@ def _coast(part: Part) -> Value:
     return Value(-float(parameters[0]), float(spread[0]))
 
 
-def _fit(driven: Sequence[Part], weight: Weight | None) -> Floats:
-    """(a, a·Ke + b, c up, c down, g up, g down) by least squares over all driven parts, each with its own start."""
-    rows, seen = [], []
-    wide = 6 + 2 * len(driven)
+def _fit(driven: Sequence[Part], nodes: Floats, weight: Weight | None) -> tuple[float, float, Floats]:
+    """a, a·Ke + b, and the drags as (way, node), by least squares over all driven parts, each with its own start."""
+    size, rows, seen = len(nodes), [], []
+    wide = 2 + 2 * size + 2 * len(driven)
     for at, part in enumerate(driven):
-        t = part.t_s - part.t_s[0]
-        x = (part.x_rad - part.x_rad[0]) * part.way
-        dt = t[1] - t[0]
+        t, turned, speed = _integrals(part)
         design = np.zeros((len(t), wide))
-        way = 0 if part.way > 0 else 1
-        design[:, 0] = _twice(part.volts * part.way, dt)
-        design[:, 1] = -np.append(0.0, np.cumsum((x[1:] + x[:-1]) / 2 * dt))
-        design[:, 2 + way] = -(t**2) / 2
-        if weight is not None:
-            design[:, 4 + way] = -_twice(part.cos_angle, dt)
-        design[:, 6 + 2 * at] = 1.0
-        design[:, 7 + 2 * at] = t
+        first = 2 if part.way > 0 else 2 + size
+        design[:, 0] = _twice(part.volts * part.way, t[1])
+        design[:, 1] = -speed
+        for node, one in enumerate(_hats(part, nodes)):
+            design[:, first + node] = -_twice(one, t[1])
+        design[:, 2 + 2 * size + 2 * at] = 1.0
+        design[:, 3 + 2 * size + 2 * at] = t
         rows.append(design)
-        seen.append(x)
+        seen.append(turned)
     if weight is not None:
         rows.append(_expected(weight, wide))
-        seen.append(np.zeros(2))
+        seen.append(np.zeros(len(rows[-1])))
     parameters, _ = solve(np.vstack(rows), np.concatenate(seen))
-    return parameters[:6]
+    return float(parameters[0]), float(parameters[1]), parameters[2 : 2 + 2 * size].reshape(2, size)
+
+
+def _fit_inertia(driven: Sequence[Part], nodes: Floats, drag_volts: Floats) -> Floats:
+    """(1 / (a·Ke + b), a), with drags that are known, as voltages by (way, node)."""
+    rows, seen = [], []
+    for at, part in enumerate(driven):
+        t, turned, speed = _integrals(part)
+        design = np.zeros((len(t), 2 + 2 * len(driven)))
+        held = drag_volts[0 if part.way > 0 else 1] @ _hats(part, nodes)
+        design[:, 0] = _twice(part.volts * part.way - held, t[1])
+        design[:, 1] = -speed
+        design[:, 2 + 2 * at] = 1.0
+        design[:, 3 + 2 * at] = t
+        rows.append(design)
+        seen.append(turned)
+    parameters, _ = solve(np.vstack(rows), np.concatenate(seen))
+    return np.array([1 / parameters[1], parameters[0]])
+
+
+def _integrals(part: Part) -> tuple[Floats, Floats, Floats]:
+    """Time from the part's beginning, the way turned, and the integral of that."""
+    t, turned = part.t_s - part.t_s[0], (part.x_rad - part.x_rad[0]) * part.way
+    return t, turned, np.append(0.0, np.cumsum((turned[1:] + turned[:-1]) / 2 * (t[1] - t[0])))
+
+
+def _hats(part: Part, nodes: Floats) -> Floats:
+    """How much of each node's drag there is at each sample, as (node, sample)."""
+    return np.array([np.interp(part.cos_angle, nodes, one) for one in np.eye(len(nodes))])
 
 
 def _expected(weight: Weight, wide: int) -> Floats:
-    """Two rows that say what the sheet does of the weight: g = a · its voltage, within its uncertainty."""
-    rows = np.zeros((2, wide))
-    for way, volts in enumerate((weight.up_v, weight.down_v)):
-        known = weight.noise_rad / (weight.accel_per_volt * math.hypot(WEIGHT_SHARE * volts, weight.floor_v))
-        rows[way, 0], rows[way, 4 + way] = -known * volts, known
+    """Rows that say what the sheet does of the weight: drag there less drag before = a · its voltage, within its uncertainty."""
+    size = len(weight.cosines)
+    rows = np.zeros((2 * (size - 1), wide))
+    for way, steps in enumerate((weight.up_v, weight.down_v)):
+        for at, volts in enumerate(steps):
+            known = weight.noise_rad / (weight.accel_per_volt * math.hypot(WEIGHT_SHARE * volts, weight.floor_v))
+            row, node = rows[way * (size - 1) + at], 2 + way * size + at
+            row[0], row[node], row[node + 1] = -known * volts, -known, known
     return rows
 
 

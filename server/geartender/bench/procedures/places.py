@@ -8,9 +8,13 @@ import math
 from geartender.bench.procedures.work import Work
 from geartender.bench.session import FoundWrong
 from geartender.servo.requests import MoveRequest
+from geartender.servo.settings import backlash_deg
 
 PASS_DEG_S = 2.0
 """deg per s over a mark or to a stop: slow enough that the count at an edge is known to one, and that a stop is met softly."""
+
+TAKE_UP, UNKNOWN_PLAY_DEG = 1.3, 1.2
+"""Times the play to turn by so that the teeth surely touch, and the deg that a play may have that nobody has measured."""
 
 TURN_DEG = 180.0
 """deg to each side in which a servo that turns for ever is moved."""
@@ -50,6 +54,12 @@ def inward(work: Work, away: float) -> float:
     assert home is not None  # noqa: S101 - a servo without cannot be claimed
     angle = home.angle_deg + (away if home.seek == "down" else -away)
     return min(max(angle, low(work)), high(work))
+
+
+def take_up_deg(work: Work) -> float:
+    """deg of the output to turn by so that the teeth touch."""
+    known = work.value("backlash_deg")
+    return TAKE_UP * (max(backlash_deg(work.session.servo.built), UNKNOWN_PLAY_DEG) if known is None else known)
 
 
 def beyond(work: Work, deg: float) -> dict[str, int]:

@@ -13,6 +13,7 @@ from geartender.bench.estimators.prediction import Margins, predicted
 from geartender.bench.estimators.record import Floats
 from geartender.bench.models import Announcement, Preview, Question, Range
 from geartender.bench.procedures.gains import Model, in_force, tuned
+from geartender.bench.procedures.measure.breakaway import starts
 from geartender.bench.procedures.measure.evaluate import evaluate
 from geartender.bench.procedures.measure.homings import homings
 from geartender.bench.procedures.measure.runs import runs
@@ -82,7 +83,7 @@ async def tune(session: Session) -> Measured:
     if session.servo.measured.value("ke_v_s") is None:
         await homings(work)
         found = await runs(work)
-        evaluate(work, found, Pressed([], []), [])
+        await evaluate(work, found, await starts(work), Pressed([], []))
     session.step("move", MOVE_TITLE)
     old = await moves(work, None)
     work.plot("Following the move as it is", "s", "° behind", {"measured": curve(old.errors)})

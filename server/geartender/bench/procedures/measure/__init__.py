@@ -1,6 +1,6 @@
 """Measure: home and its mark, the motor and its friction, the disc's edges, the train against an end stop.
 
-One module for each step, in this order: `homings`, `mark`, `runs` (with `pace`), `breakaway`, `stop`, `evaluate`.
+One module for a step, in this order: `homings`, `mark`, `runs` (with `pace`), `breakaway`, `stop`, `evaluate` (with `constants`).
 """
 
 from __future__ import annotations
@@ -17,8 +17,8 @@ async def measure(session: Session) -> Measured:
     await homings.homings(work)
     await mark.the_mark(work)
     found = await runs.runs(work)
-    loose = await breakaway.breakaway(work, found.constants)
+    starts = await breakaway.starts(work)
     pressed = await stop.against_the_stop(work)
-    evaluate.evaluate(work, found, pressed, loose)
+    await evaluate.evaluate(work, found, starts, pressed)
     before = session.servo.measured
     return before.model_copy(update={"values": {**before.values, **work.values}, "magnets": work.magnets})

@@ -9,7 +9,8 @@ from geartender.bench.estimators.fit import Value
 from geartender.bench.estimators.motor import Constants
 from geartender.bench.models import Announcement
 from geartender.bench.procedures.measure.pace import Pace
-from geartender.bench.procedures.places import low, room, to
+from geartender.bench.procedures.measure.runs import Run
+from geartender.bench.procedures.places import low, room, take_up_deg, to
 from geartender.bench.procedures.work import Work
 
 TITLE = "Break-away, from place to place"
@@ -18,10 +19,11 @@ PLACES = 5
 EDGE_SHARE = 0.12
 """Share of the travel at each end in which it is not tried."""
 
-RAMP_S = 1.5
-"""s in which the voltage grows to what should turn it, and"""
-FURTHER = 3.0
-"""times that voltage up to which it goes on growing."""
+RAMP_S, GROWS_S = 1.5, 6.0
+"""s in which the voltage grows to what should turn it, and for which it grows at most."""
+
+COUNTS, LEAST_COUNTS = 80, 30
+"""Counts to turn by: many tell the friction better, and they must not lead far away."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,54 +35,66 @@ class BrokeAway:
     volts: Value
 
 
-async def breakaway(work: Work, constants: Constants) -> list[BrokeAway]:
-    """At each place, up and down: come from behind, so that the teeth touch; rest; and let the voltage grow until it turns."""
+async def starts(work: Work) -> dict[int, list[Run]]:
+    """At each place, up and down, the voltage grows slowly from rest until it has turned for a while; by the way it turned."""
     session, hands, sheet = work.session, work.hands, work.session.servo.sheet
     session.step("breakaway", TITLE)
     pace, edge = Pace(work), EDGE_SHARE * room(work)
-    step = (room(work) - 2 * edge) / (PLACES - 1)
-    places = [low(work) + edge + number * step for number in range(PLACES)]
-    found: list[BrokeAway] = []
+    places = [low(work) + edge + number * (room(work) - 2 * edge) / (PLACES - 1) for number in range(PLACES)]
+    counts = max(LEAST_COUNTS, min(COUNTS, round(work.scale.counts(edge / 3))))
+    before = take_up_deg(work) + counts / 2 * work.scale.deg_per_count
+    found: dict[int, list[Run]] = {1: [], -1: []}
     async with hands.within(
         Announcement(
             text=f"The output goes to {PLACES} places, up and then down. At each the drive grows slowly until it just turns.",
             moves_deg=room(work),
             speed_deg_s=sheet.limits.speed_deg_s if sheet.limits else 0.0,
             torque_nm=hands.overload_nm,
-            time_s=2 * PLACES * (FURTHER * RAMP_S + 8) + 20,
+            time_s=2 * PLACES * (2 * GROWS_S + 8) + 20,
         )
     ):
         await hands.ready()
-        for way in (1, -1):
+        for way, runs in found.items():
             ordered = places[::way]
-            await to(work, ordered[0] - way * edge / 2)
             for place in ordered:
-                await to(work, place)
-                seen = await _grow(work, pace, constants, way)
-                if seen is not None:
-                    found.append(BrokeAway(place, way, seen))
+                await to(work, place - way * before)
+                run = await _grow(work, pace, way, counts)
+                if run is not None:
+                    runs.append(run)
                 await hands.ready()
     return found
 
 
-async def _grow(work: Work, pace: Pace, constants: Constants, way: int) -> Value | None:
-    """A voltage that grows slowly until the disc has turned for certain; None where it did not."""
+async def _grow(work: Work, pace: Pace, way: int, counts: int) -> Run | None:
+    """From where the teeth touch, a voltage that grows until the disc has turned; None where it did not."""
     hands, supply = work.hands, work.session.servo.sheet.motor.supply_v
-    seen = abs(constants.drag_volts[0 if way > 0 else 1].value)
-    volts = max(seen, 0.3 * pace.drag_v(way))
-    per_s = volts / RAMP_S
+    per_s = (pace.drag_v(1) + pace.drag_v(-1)) / 2 / RAMP_S
+    most = min(per_s * GROWS_S, supply)
+    take_up = round(work.scale.counts(take_up_deg(work))) + 4
     await hands.trial(hands.open_loop(0.9 * hands.overload_nm, supply / per_s))
     await hands.arm()
     began = hands.count
+    await hands.volts(way * most, GROWS_S, lambda: abs(hands.count - began) > take_up)
+    await hands.arm()
+    began, here = hands.count, hands.angle_deg
     async with hands.recorded() as recording:
-        await hands.volts(
-            way * min(FURTHER * volts, supply), FURTHER * RAMP_S, lambda: abs(hands.count - began) > 2 * EDGES
-        )
-    name = f"breakaway-{'up' if way > 0 else 'down'}-{round(hands.angle_deg)}"
-    record = work.keep(name, recording)
-    loose = Loose(constants.ke_v_s.value, constants.time_constant_s.value, work.rad_per_count)
-    try:
-        return volts_at_start(record, way, loose)
-    except ValueError as error:
-        work.session.say(f"{'Up' if way > 0 else 'Down'} at {hands.angle_deg:.0f}°: {error}.")
+        await hands.volts(way * most, GROWS_S, lambda: abs(hands.count - began) > counts)
+    ways = "up" if way > 0 else "down"
+    record = work.keep(f"breakaway-{ways}-{round(here)}", recording)
+    if abs(int(record.count[-1]) - int(record.count[0])) <= EDGES:
+        work.session.say(f"Up to {most:.1f} V it did not turn {ways} at {here:.0f}°.")
         return None
+    return Run(record, here, slow=True)
+
+
+def broke_away(work: Work, found: dict[int, list[Run]], constants: Constants) -> list[BrokeAway]:
+    """The voltage that each start took."""
+    loose = Loose(constants.ke_v_s.value, constants.time_constant_s.value, work.rad_per_count)
+    seen = []
+    for way, runs in found.items():
+        for run in runs:
+            try:
+                seen.append(BrokeAway(run.from_deg, way, volts_at_start(run.record, way, loose)))
+            except ValueError as error:
+                work.session.say(f"{'Up' if way > 0 else 'Down'} at {run.from_deg:.0f}°: {error}.")
+    return seen

@@ -10,8 +10,9 @@ import numpy as np
 from geartender.bench.estimators import motor
 from geartender.bench.estimators.fit import Value, mean, product
 from geartender.bench.estimators.record import Record
-from geartender.bench.procedures.measure.breakaway import BrokeAway
-from geartender.bench.procedures.measure.runs import Runs
+from geartender.bench.procedures.measure.breakaway import BrokeAway, broke_away
+from geartender.bench.procedures.measure.constants import constants
+from geartender.bench.procedures.measure.runs import Run
 from geartender.bench.procedures.measure.stop import Pressed
 from geartender.bench.procedures.work import Work
 from geartender.servo.settings import blow_nm, stiffness_nm_per_deg
@@ -34,17 +35,17 @@ LOAD_SHARE = 0.3
 """Standard uncertainty of the sheet's inertia of the load, when it is taken off the whole."""
 
 
-def evaluate(work: Work, found: Runs, pressed: Pressed, loose: Sequence[BrokeAway]) -> None:
+async def evaluate(work: Work, runs: Sequence[Run], starts: dict[int, list[Run]], pressed: Pressed) -> None:
     """From volts and times to ohms, newton metres and inertia."""
     session = work.session
     session.step("evaluate", TITLE)
-    c = found.constants
+    c = await constants(work, runs, [run for way in starts.values() for run in way])
     ohm = _ohm(work, pressed)
     _inertia(work, c, ohm)
     shaft = product(1.0, (c.ke_v_s, 1), (ohm, -1))
     _friction(work, c, shaft)
-    _breakaway(work, loose, shaft)
-    _supply(work, found, ohm)
+    _breakaway(work, broke_away(work, starts, c), shaft)
+    _supply(work, runs, c, ohm)
     _stiffness(work, pressed, shaft)
     _play(work, pressed, shaft)
 
@@ -85,8 +86,6 @@ def _friction(work: Work, c: motor.Constants, shaft: Value) -> None:
 
 def _breakaway(work: Work, loose: Sequence[BrokeAway], shaft: Value) -> None:
     """From place to place, and on the average of all places and both ways."""
-    if not loose:
-        return
     ways = [[one for one in loose if one.way == way] for way in (1, -1)]
     if not all(ways):
         work.session.say("It did not break away both ways, so nothing is said of what that takes.")
@@ -101,9 +100,9 @@ def _breakaway(work: Work, loose: Sequence[BrokeAway], shaft: Value) -> None:
     work.session.say(f"It breaks away with {min(every):.2f} to {max(every):.2f} mN·m at the motor's shaft.")
 
 
-def _supply(work: Work, found: Runs, ohm: Value) -> None:
+def _supply(work: Work, runs: Sequence[Run], c: motor.Constants, ohm: Value) -> None:
     """Open voltage and resistance of the supply, from all samples of telemetry under load."""
-    rows = [row for record in found.records for row in _steady(work, record, found.constants, ohm)]
+    rows = [row for run in runs for row in _steady(work, run.record, c, ohm)]
     if len({round(row[0], 2) for row in rows}) < 3:
         return
     volts, source = motor.supply(rows)

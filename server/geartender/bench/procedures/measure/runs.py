@@ -6,14 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from geartender.bench.estimators import magnets, motor
+from geartender.bench.estimators import magnets
 from geartender.bench.estimators.record import Record
 from geartender.bench.models import Announcement
 from geartender.bench.procedures.measure.pace import RUN_S, UNSURE, Pace
-from geartender.bench.procedures.places import endless, high, low, middle_cosine, room, to
+from geartender.bench.procedures.places import endless, high, low, room, take_up_deg, to
 from geartender.bench.procedures.work import Work, curve
-from geartender.bench.session import FoundWrong
-from geartender.servo.settings import backlash_deg
 
 TITLE = "Motor and friction"
 
@@ -26,27 +24,20 @@ SLOW_RUNS, SLOW_COUNTS_S, SLOW_S = 4, 200.0, 4.0
 
 
 @dataclass(frozen=True, slots=True)
-class Runs:
-    """The runs at held voltages, and what they say."""
-
-    records: list[Record]
-    constants: motor.Constants
-
-
-@dataclass(frozen=True, slots=True)
-class _Run:
-    """A run, where the output stood when it began, and whether it was a slow one."""
+class Run:
+    """A run, and where the output stood when it began."""
 
     record: Record
     from_deg: float
     slow: bool
+    """Whether it hardly accelerates: it tells friction, and nothing of the inertia."""
 
 
-async def runs(work: Work) -> Runs:
-    """Run up and down at held voltages and let it coast. Raises FoundWrong where that says too little."""
+async def runs(work: Work) -> list[Run]:
+    """Run up and down at held voltages and let it coast."""
     session, hands = work.session, work.hands
     session.step("runs", TITLE)
-    found: list[_Run] = []
+    found: list[Run] = []
     top = session.servo.sheet.motor.supply_v * session.servo.sheet.bridge.max_duty
     pace = Pace(work)
     async with hands.within(
@@ -67,35 +58,34 @@ async def runs(work: Work) -> Runs:
             await _run(work, pace, found, 1 if number % 2 == 0 else -1, share * top)
     records = [one.record for one in found]
     work.magnets = list(await _table(work, records))
-    constants = await _constants(work, found)
-    _show_runs(work, records, constants)
-    return Runs(records, constants)
+    rows = {f"run {number}": curve(record) for number, record in enumerate(records, 1)}
+    work.plot("Runs at a held voltage", "s", "counts", rows)
+    return found
 
 
-async def _run(work: Work, pace: Pace, found: list[_Run], way: int, wanted: float | None) -> None:
+async def _run(work: Work, pace: Pace, found: list[Run], way: int, wanted: float | None) -> None:
     """A run at the wanted voltage, or one so slow that each edge of the disc is seen by itself."""
     hands = work.hands
     here = hands.angle_deg
     space = (high(work) - here if way > 0 else here - low(work)) - EDGE_SHARE * room(work)
-    play = backlash_deg(work.session.servo.built)
     if wanted is None:
         volts = (pace.drag_v(1) + pace.drag_v(-1)) / 2 + SLOW_COUNTS_S / work.dynamics.counts_per_volt_second
         for_s = min(SLOW_S, 0.9 * space / (SLOW_COUNTS_S * work.scale.deg_per_count))
     else:
-        volts, for_s = pace.fitting(way, wanted, space - 1.5 * play)
+        volts, for_s = pace.fitting(way, wanted, space - take_up_deg(work))
     if for_s <= 0.0:
         return
     await hands.trial(hands.open_loop(0.9 * hands.overload_nm))
     await hands.arm()
     began = hands.count
-    take_up = work.scale.counts(1.3 * play) + 4
+    take_up = work.scale.counts(take_up_deg(work)) + 4
     await hands.volts(way * min(2.0 * pace.drag_v(way), volts), 1.0, lambda: abs(hands.count - began) > take_up)
     await hands.arm()
     here = hands.angle_deg
     async with hands.recorded() as recording:
         await hands.volts(way * volts, for_s, lambda: _at_edge(work, way))
     record = work.keep(f"run-{len(found) + 1}", recording)
-    found.append(_Run(record, here, wanted is None))
+    found.append(Run(record, here, wanted is None))
     if wanted is not None:
         pace.learn(way, volts, record, work.scale.deg_per_count)
 
@@ -120,50 +110,3 @@ async def _table(work: Work, records: list[Record]) -> np.ndarray:
     )
     work.magnet_spread = spread
     return table
-
-
-async def _constants(work: Work, found: list[_Run]) -> motor.Constants:
-    parts = []
-    for number, run in enumerate(found):
-        moved = run.record.count - run.record.count[0]
-        angle = np.radians(run.from_deg + moved * work.scale.deg_per_count)
-        parts += motor.parts(run.record, number, work.rad_per_count, work.table, np.cos(angle), 3, slow=run.slow)
-    try:
-        return await work.session.think(lambda: motor.constants(parts, middle_cosine(work), _weight(work)))
-    except ValueError as error:
-        raise FoundWrong(
-            "too-short",
-            f"The runs say too little: {error}.",
-            "Give it more travel, or look whether something holds it.",
-        ) from None
-
-
-def _weight(work: Work) -> motor.Weight | None:
-    """What the sheet says of the load's weight, at the motor."""
-    if endless(work):
-        return None
-    load, d = work.session.servo.sheet.load, work.dynamics
-    ohm, ke = d.motor.resistance_ohm, d.motor.kt_nm_per_a
-    gain = work.scale.nm_per_a / ke
-    efficiency = gain / work.dynamics_ratio
-    drives = abs(load.gravity_nm) > load.friction_nm
-    up = load.gravity_nm / gain * ohm / ke
-    down = -up * (efficiency**2 if drives else 1.0)
-    return motor.Weight(
-        up_v=up,
-        down_v=down,
-        floor_v=0.1 * d.friction_a * ohm,
-        accel_per_volt=ke / (ohm * d.inertia_kg_m2),
-        noise_rad=0.3 * work.rad_per_count,
-    )
-
-
-def _show_runs(work: Work, records: list[Record], c: motor.Constants) -> None:
-    work.found("ke_v_s", c.ke_v_s)
-    work.found("time_constant_s", c.time_constant_s)
-    work.session.say(
-        f"The motor makes {c.ke_v_s.value * 1000:.2f} mV for each rad/s (± {c.ke_v_s.uncertainty * 1000:.2f}), and follows"
-        f" a voltage with {c.time_constant_s.value * 1000:.0f} ms."
-    )
-    rows = {f"run {number}": curve(record) for number, record in enumerate(records, 1)}
-    work.plot("Runs at a held voltage", "s", "counts", rows)

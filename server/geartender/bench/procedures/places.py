@@ -74,9 +74,9 @@ async def homed(work: Work) -> None:
         raise FoundWrong("home", "It did not find home.", "Run first power: it finds out why.")
 
 
-async def to(work: Work, deg: float) -> None:
+async def to(work: Work, deg: float, speed_deg_s: float | None = None) -> None:
     """An ordinary move, waited for. Raises FoundWrong when it does not end as it should."""
-    motion = await work.session.servo.move(work.session.who, MoveRequest(to_deg=deg))
+    motion = await work.session.servo.move(work.session.who, MoveRequest(to_deg=deg, speed_deg_s=speed_deg_s))
     await motion.ended()
     if not work.hands.fine(motion):
         raise FoundWrong("move", f"A plain move did not end as it should: {motion.reason}.", "Run first power.")

@@ -107,7 +107,7 @@ function outcome(run) {
 }
 
 /** @type {[string, string][]} unit at the end of a name, and as it is written */
-const UNITS = [["_kg_m2", "kg·m²"], ["_nm_per_deg", "N·m/°"], ["_nm_s", "N·m·s"], ["_v_s", "V·s/rad"], ["_nm", "N·m"], ["_ohm", "Ω"],
+const UNITS = [["_kg_m2", "kg·m²"], ["_k_per_w", "K/W"], ["_nm_per_deg", "N·m/°"], ["_nm_s", "N·m·s"], ["_v_s", "V·s/rad"], ["_nm", "N·m"], ["_ohm", "Ω"],
   ["_counts", "counts"], ["_deg", "°"], ["_v", "V"], ["_s", "s"], ["_k", "K"]];
 
 /** @param {string} name */

@@ -22,8 +22,13 @@ EDGE_SHARE = 0.12
 RAMP_S, GROWS_S = 1.5, 6.0
 """s in which the voltage grows to what should turn it, and for which it grows at most."""
 
+CREEP_COUNTS_S = 12.0
+"""Counts per s at which the play is taken up: so slowly that a heavy load does not run on when the motor rests."""
+
 COUNTS, LEAST_COUNTS = 80, 30
-"""Counts to turn by: many tell the friction better, and they must not lead far away."""
+"""Counts to turn by: many tell the friction better, and they must not lead far away, so"""
+LONG_SHARE = 0.04
+"""share of the travel that one start may take."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,8 +46,7 @@ async def starts(work: Work) -> dict[int, list[Run]]:
     session.step("breakaway", TITLE)
     pace, edge = Pace(work), EDGE_SHARE * room(work)
     places = [low(work) + edge + number * (room(work) - 2 * edge) / (PLACES - 1) for number in range(PLACES)]
-    counts = max(LEAST_COUNTS, min(COUNTS, round(work.scale.counts(edge / 3))))
-    before = take_up_deg(work) + counts / 2 * work.scale.deg_per_count
+    counts = max(LEAST_COUNTS, min(COUNTS, round(work.scale.counts(LONG_SHARE * room(work)))))
     found: dict[int, list[Run]] = {1: [], -1: []}
     async with hands.within(
         Announcement(
@@ -50,14 +54,16 @@ async def starts(work: Work) -> dict[int, list[Run]]:
             moves_deg=room(work),
             speed_deg_s=sheet.limits.speed_deg_s if sheet.limits else 0.0,
             torque_nm=hands.overload_nm,
-            time_s=2 * PLACES * (2 * GROWS_S + 8) + 20,
+            time_s=2 * PLACES * (GROWS_S + 16) + 20,
         )
     ):
         await hands.ready()
         for way, runs in found.items():
             ordered = places[::way]
             for place in ordered:
-                await to(work, place - way * before)
+                begins = place - way * counts / 2 * work.scale.deg_per_count
+                await to(work, begins - way * take_up_deg(work))
+                await to(work, begins, CREEP_COUNTS_S * work.scale.deg_per_count)
                 run = await _grow(work, pace, way, counts)
                 if run is not None:
                     runs.append(run)
@@ -66,15 +72,11 @@ async def starts(work: Work) -> dict[int, list[Run]]:
 
 
 async def _grow(work: Work, pace: Pace, way: int, counts: int) -> Run | None:
-    """From where the teeth touch, a voltage that grows until the disc has turned; None where it did not."""
+    """A voltage that grows until the disc has turned; None where it did not."""
     hands, supply = work.hands, work.session.servo.sheet.motor.supply_v
     per_s = (pace.drag_v(1) + pace.drag_v(-1)) / 2 / RAMP_S
     most = min(per_s * GROWS_S, supply)
-    take_up = round(work.scale.counts(take_up_deg(work))) + 4
     await hands.trial(hands.open_loop(0.9 * hands.overload_nm, supply / per_s))
-    await hands.arm()
-    began = hands.count
-    await hands.volts(way * most, GROWS_S, lambda: abs(hands.count - began) > take_up)
     await hands.arm()
     began, here = hands.count, hands.angle_deg
     async with hands.recorded() as recording:

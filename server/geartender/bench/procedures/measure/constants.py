@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from geartender.bench.estimators import motor
+from geartender.bench.estimators.breakaway import WOUND
 from geartender.bench.procedures.measure.runs import Run
 from geartender.bench.procedures.places import endless, high, low, middle_cosine
 from geartender.bench.procedures.work import Work
@@ -22,9 +23,7 @@ LEAST_SPAN = 0.05
 async def constants(work: Work, runs: Sequence[Run], starts: Sequence[Run]) -> motor.Constants:
     """Fit all together. Raises FoundWrong where that says too little."""
     parts = []
-    for number, (run, skipped) in enumerate(
-        [*((one, SKIPPED) for one in runs), *((one, 2 * SKIPPED) for one in starts)]
-    ):
+    for number, (run, skipped) in enumerate([*((one, SKIPPED) for one in runs), *((one, WOUND) for one in starts)]):
         moved = run.record.count - run.record.count[0]
         angle = np.radians(run.from_deg + moved * work.scale.deg_per_count)
         parts += motor.parts(run.record, number, work.rad_per_count, work.table, np.cos(angle), skipped, slow=run.slow)

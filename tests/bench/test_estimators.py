@@ -15,6 +15,7 @@ from geartender.bench.estimators.record import Record
 from geartender.bench.estimators.torque_map import between, false_trips_per_hour, missed_share, torque_map
 
 KE, OHM, J, DRAG = 0.024, 9.0, 2.6e-6, 0.0017
+OWN_V = DRAG * OHM / KE
 EDGES = 16
 RAD = math.tau / EDGES
 
@@ -55,7 +56,7 @@ def parts_of(records: list[Record]) -> list[motor.Part]:
 
 
 def test_the_motor_is_what_was_put_in() -> None:
-    found = motor.constants(parts_of(runs()), 0.0, None)
+    found = motor.constants(parts_of(runs()), 0.0, None, OWN_V)
     ohm = Value(OHM, 0.0)
     assert found.ke_v_s.value == pytest.approx(KE, rel=0.02)
     assert found.ke_v_s.agrees(KE, 3)
@@ -82,14 +83,14 @@ def test_it_agrees_with_a_fit_of_the_whole_motion_by_scipy() -> None:
         return np.concatenate(left)
 
     theirs = least_squares(misfit, [800.0, 20.0, 500.0], x_scale=[800, 20, 500]).x
-    ours = motor.constants(parts_of(runs()), 0.0, None)
+    ours = motor.constants(parts_of(runs()), 0.0, None, OWN_V)
     assert ours.accel_per_volt.value == pytest.approx(theirs[0], rel=0.01)
     assert 1 / ours.time_constant_s.value == pytest.approx(theirs[1], rel=0.01)
 
 
 def test_too_little_says_so() -> None:
     with pytest.raises(ValueError, match="one way only"):
-        motor.constants(parts_of([run(5.0, 0.5)] * 3), 0.0, None)
+        motor.constants(parts_of([run(5.0, 0.5)] * 3), 0.0, None, OWN_V)
     with pytest.raises(ValueError, match="too few turns"):
         magnets.edges([run(4.0, 0.05)], EDGES)
 
@@ -160,10 +161,27 @@ def test_the_play_is_the_longest_way_from_where_the_rotor_waited_to_where_it_wai
     record = record_of(count, [0.01 * at for at in range(len(count))])
     seen = press.crossed(record, 1)
     assert seen is not None
-    assert seen.counts.value == 20
-    assert seen.lift_v == pytest.approx(2.8, abs=0.05)
-    assert seen.arrived_counts_s == pytest.approx(500, rel=0.1)
+    assert seen.value == 20
+    assert seen.uncertainty == pytest.approx(0.41)
     assert press.crossed(record_of([0] * 50, [0.0] * 50), 1) is None
+
+
+def test_the_other_flank_is_between_where_the_rotor_was_quickest_and_where_it_waits() -> None:
+    slows = [count for count, samples in ((19, 4), (20, 8), (21, 16)) for _ in range(samples)]
+    record = record_of(
+        count := [0] * 100 + [1] * 80 + list(range(2, 19)) + slows + [22] * 80, [0.01 * at for at in range(len(count))]
+    )
+    seen = press.crossed(record, 1)
+    assert seen is not None
+    assert seen.value == pytest.approx((18 + 21) / 2, abs=0.5)
+    assert seen.uncertainty == pytest.approx(math.hypot(0.41, 3 / math.sqrt(12)), abs=0.2)
+
+
+def test_a_play_of_few_counts_that_is_crept_over_ends_where_the_rotor_waits_longest() -> None:
+    count = [0] * 100 + [1] * 80 + [2] * 45 + [3] * 200 + [4] * 60 + list(range(5, 80))
+    seen = press.crossed(record_of(count, [0.01 * at for at in range(len(count))]), 1)
+    assert seen is not None
+    assert abs(seen.value - 2.3) < 2 * seen.uncertainty
 
 
 def test_the_marks_edge_shows_the_play() -> None:

@@ -26,8 +26,8 @@ LEAST_QUICK = 4
 """Runs without the slow ones from which these alone tell the inertia."""
 
 VISCOUS_SHARE, VISCOUS_SPREAD = 0.2, 0.2
-"""Share of the dry friction that grows with speed, at the highest speed of the runs, before anything is known of it, and its
-standard uncertainty: little in a small motor with a greased train. Common practice, no source."""
+"""Share of the motor's own friction that grows with speed, at the highest speed of the runs, before anything is known of it, and
+its standard uncertainty: little in brushes and bearings, and teeth rub alike at every speed. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,11 +123,11 @@ def _still(count: Floats | np.ndarray, first: int, way: int) -> int:
     return first + (int(slow[0]) if len(slow) else len(later))
 
 
-def constants(found: Sequence[Part], cosine: float, weight: Weight | None) -> Constants:
+def constants(found: Sequence[Part], cosine: float, weight: Weight | None, own_v: float) -> Constants:
     """Fit all parts together; the uncertainties come from leaving out run after run.
 
-    The drags are given at an angle of that cosine. Without a `weight` they do not change with the angle. Raises ValueError with
-    fewer than three runs, or without both ways.
+    The drags are given at an angle of that cosine. Without a `weight` they do not change with the angle. `own_v` is the voltage
+    that the motor's own friction takes. Raises ValueError with fewer than three runs, or without both ways.
     """
     runs = sorted({part.run for part in found})
     if len(runs) < 3 or {part.way for part in found} != {1, -1}:
@@ -149,7 +149,7 @@ def constants(found: Sequence[Part], cosine: float, weight: Weight | None) -> Co
             return _fit_inertia([part for group in chosen for part in group if part.driven], nodes, drags / a)
 
         one[1:3] = _values(quick, quickly)  # time constant and acceleration for a volt
-    viscous = _viscous([part for part in found if not part.driven], (one[3].value + one[4].value) / 2, _top(found))
+    viscous = _viscous([part for part in found if not part.driven], own_v * one[2].value, _top(found))
     lost = viscous.scaled(1 / one[2].value)
     ke = Value(one[0].value - lost.value, math.hypot(one[0].uncertainty, lost.uncertainty))
     return Constants(ke, one[1], one[2], viscous, (one[3], one[4]), (one[5], one[6]))
@@ -167,9 +167,9 @@ def _top(found: Sequence[Part]) -> float:
     )
 
 
-def _viscous(coasting: Sequence[Part], drag: float, top: float) -> Value:
-    """b from what the coasting parts say, each with its own drag, and from what is usual."""
-    usual = Value(VISCOUS_SHARE * drag / top, VISCOUS_SPREAD * drag / top)
+def _viscous(coasting: Sequence[Part], own: float, top: float) -> Value:
+    """b from what the coasting parts say, each with its own drag, and from what is usual beside the motor's own friction."""
+    usual = Value(VISCOUS_SHARE * own / top, VISCOUS_SPREAD * own / top)
     if len(coasting) < 2:
         return usual
     seen = [_coast(part) for part in coasting]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+import math
 
 import numpy as np
 
@@ -16,8 +16,8 @@ PAUSE_S = 0.06
 CREEPS_S = 0.12
 """s on a count that a rotor just broken loose creeps over; on one where it still unwinds the train it waits for longer."""
 
-ARRIVAL_S = 0.04
-"""s over which the speed of arrival is taken."""
+COUNT = 0.41
+"""Standard uncertainty of a way between two counts, each anywhere in its own."""
 
 LEAST_JUMP = 3
 """Counts at once that are a jump, and no creeping."""
@@ -61,23 +61,13 @@ def pauses(record: Record, way: int) -> list[tuple[int, float, float]]:
     return found
 
 
-@dataclass(frozen=True, slots=True)
-class Crossing:
-    """The play that was crossed."""
+def crossed(record: Record, way: int) -> Value | None:
+    """Counts from the flank the teeth lay on to the other; None where no pause was seen.
 
-    counts: Value
-    lift_v: float
-    """The voltage that then moved the load."""
-    arrived_counts_s: float
-    """How quickly the rotor met the other flank."""
-
-
-def crossed(record: Record, way: int) -> Crossing | None:
-    """From the flank the teeth lay on to the other; None where no pause was seen.
-
-    The voltage grows slowly: the rotor lets go of its twist count by count, breaks loose and crosses the play, waits at the other
-    flank, and goes on when the voltage is enough for the load. So the play is the longest way without a pause, from where it last
-    waited before that to the pause behind. One of few counts is crept over: then it ends where the rotor waits longest.
+    The voltage grows slowly: the rotor lets go of its twist count by count, breaks loose and crosses the play, quicker and quicker,
+    winds up the train at the other flank, waits there, and goes on when the voltage is enough for the load. So the play is the
+    longest way without a pause, from where it last waited before that to between where it was quickest and where it waits. One of
+    few counts is crept over: then it ends where the rotor waits longest, and began anywhere before.
     """
     found = [pause for pause in pauses(record, way) if pause[2] != 0.0]
     if not found:
@@ -85,22 +75,19 @@ def crossed(record: Record, way: int) -> Crossing | None:
     places = [0, *((at - int(record.count[0])) * way for at, _, _ in found)]
     jumps = [after - before for before, after in itertools.pairwise(places)]
     best = int(np.argmax(jumps))
-    if jumps[best] < LEAST_JUMP and len(found) > 1:
+    crept = jumps[best] < LEAST_JUMP
+    if crept and len(found) > 1:
         best = 1 + int(np.argmax([seconds for _, seconds, _ in found[1:]]))
     waited = [place for place, (_, seconds, _) in zip(places[1 : best + 1], found, strict=False) if seconds > CREEPS_S]
     from_place = waited[-1] if waited else places[min(best, 1)]
-    counts = Value(float(places[best + 1] - from_place), 0.41)
-    return Crossing(counts, found[best][2] * way, _speed_before(record, found[best][0]))
+    most = places[best + 1] - (0 if crept else from_place)
+    least = (places[best + 1] if crept else _quickest(record, way, places[best], places[best + 1])) - from_place
+    return Value((least + most) / 2, math.hypot(COUNT, (most - least) / math.sqrt(12)))
 
 
-def _speed_before(record: Record, count: int) -> float:
-    """Counts a second over the last few counts before one was first reached."""
-    at = int(np.argmax(record.count == count))
-    began = max(at - round(ARRIVAL_S / record.step_s), 0)
-    return abs(int(record.count[at] - record.count[began])) / max((at - began) * record.step_s, record.step_s)
-
-
-def breakaway(record: Record, way: int) -> float:
-    """The voltage at which the disc first moved, of one that grows slowly; NaN where it never did."""
-    moved = np.flatnonzero((record.count - record.count[0]) * way > 0)
-    return float(record.volts[moved[0]] * way) if len(moved) else float("nan")
+def _quickest(record: Record, way: int, first: int, last: int) -> int:
+    """The count between two, counted from the first of the record, up to which it was quickest over two counts."""
+    moved = np.maximum.accumulate((record.count - record.count[0]) * way)
+    reached = np.array([record.t_s[int(np.argmax(moved >= count))] for count in range(first, last + 1)])
+    lasts = reached[2:] - reached[:-2]
+    return first + 2 + int(np.flatnonzero(lasts <= lasts.min() + record.step_s / 2)[-1])

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 import numpy as np
 
 from geartender.bench.estimators import motor
-from geartender.bench.estimators.breakaway import WOUND
 from geartender.bench.procedures.measure.runs import Run
 from geartender.bench.procedures.places import endless, high, low, middle_cosine
 from geartender.bench.procedures.work import Work
@@ -16,6 +15,9 @@ from geartender.bench.session import FoundWrong
 SKIPPED = 3
 """Counts at the beginning of a run in which the play may be taken up."""
 
+STICKS = 18
+"""Counts at the beginning of a slow start in which the train is wound up, and a load that drives it sticks and slips."""
+
 LEAST_SPAN = 0.05
 """Change of the cosine over the travel below which no weight is seen."""
 
@@ -23,12 +25,13 @@ LEAST_SPAN = 0.05
 async def constants(work: Work, runs: Sequence[Run], starts: Sequence[Run]) -> motor.Constants:
     """Fit all together. Raises FoundWrong where that says too little."""
     parts = []
-    for number, (run, skipped) in enumerate([*((one, SKIPPED) for one in runs), *((one, WOUND) for one in starts)]):
+    for number, (run, skipped) in enumerate([*((one, SKIPPED) for one in runs), *((one, STICKS) for one in starts)]):
         moved = run.record.count - run.record.count[0]
         angle = np.radians(run.from_deg + moved * work.scale.deg_per_count)
         parts += motor.parts(run.record, number, work.rad_per_count, work.table, np.cos(angle), skipped, slow=run.slow)
+    own_v = work.dynamics.motor.friction_nm / work.dynamics.motor.kt_nm_per_a * work.dynamics.motor.resistance_ohm
     try:
-        found = await work.session.think(lambda: motor.constants(parts, middle_cosine(work), _weight(work)))
+        found = await work.session.think(lambda: motor.constants(parts, middle_cosine(work), _weight(work), own_v))
     except ValueError as error:
         raise FoundWrong(
             "too-short",

@@ -15,7 +15,6 @@ from geartender.bench.procedures.measure.constants import constants
 from geartender.bench.procedures.measure.runs import Run
 from geartender.bench.procedures.measure.stop import Pressed
 from geartender.bench.procedures.work import Work
-from geartender.servo.settings import blow_nm, stiffness_nm_per_deg
 
 TITLE = "What it all says"
 
@@ -47,7 +46,7 @@ async def evaluate(work: Work, runs: Sequence[Run], starts: dict[int, list[Run]]
     _breakaway(work, broke_away(work, starts, c), shaft)
     _supply(work, runs, c, ohm)
     _stiffness(work, pressed, shaft)
-    _play(work, pressed, shaft)
+    _play(work, pressed)
 
 
 def _ohm(work: Work, pressed: Pressed) -> Value:
@@ -128,25 +127,9 @@ def _steady(work: Work, record: Record, c: motor.Constants, ohm: Value) -> list[
     ]
 
 
-def _untwisted(work: Work, seen: Value, pressed: Pressed, shaft: Value) -> Value:
-    """The play without what the train was twisted by where the rotor met the other flank."""
-    stiffness = work.value("stiffness_nm_per_deg") or stiffness_nm_per_deg(work.session.servo.sheet)
-    gain = work.scale.nm_per_a / work.dynamics.motor.kt_nm_per_a
-    if not math.isfinite(pressed.lift_v):
-        return seen
-    servo = work.session.servo
-    lift_nm = max(pressed.lift_v, 0.0) * shaft.value * gain
-    blow = blow_nm(servo.dynamics, servo.built, math.radians(pressed.arrived_deg_s))
-    # it met the other flank somewhere between without twist and with all that lifts the load, or its own swing wound it up further
-    twist = max(lift_nm / 2, blow) / stiffness / work.scale.deg_per_count
-    return Value(max(seen.value - twist, 0.0), math.hypot(seen.uncertainty, 0.4 * twist))
-
-
-def _play(work: Work, pressed: Pressed, shaft: Value) -> None:
+def _play(work: Work, pressed: Pressed) -> None:
     edge = work.edge_play
     seen = pressed.play
-    if seen is not None:
-        seen = _untwisted(work, seen, pressed, shaft)
     if edge is not None and edge.value >= 2.0 and (seen is None or edge.value > seen.value):
         seen = edge
     if seen is None:

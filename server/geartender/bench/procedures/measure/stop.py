@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -38,8 +37,6 @@ class Pressed:
     amps: list[float]
     volts_per_count: Value | None = None
     play: Value | None = None
-    lift_v: float = math.nan
-    arrived_deg_s: float = 0.0
 
 
 async def against_the_stop(work: Work) -> Pressed:
@@ -225,6 +222,4 @@ async def _turn_round(work: Work, pressed: Pressed, way: int) -> None:
     driven = np.flatnonzero(record.duty != 0.0)
     seen = press.crossed(record.part(0, int(driven[-1]) - 1), -way) if len(driven) > 10 else None
     work.plot("Turned round at the stop", "s", "counts", {"count": curve(record)})
-    if seen is not None:
-        pressed.play, pressed.lift_v = seen.counts, seen.lift_v
-        pressed.arrived_deg_s = seen.arrived_counts_s * work.scale.deg_per_count
+    pressed.play = seen

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from geartender.bench.estimators import motor
-from geartender.bench.estimators.fit import Value, mean, product
+from geartender.bench.estimators.fit import Value, product
 from geartender.bench.estimators.record import Record
 from geartender.bench.procedures.measure.breakaway import BrokeAway, broke_away
 from geartender.bench.procedures.measure.constants import constants
@@ -91,9 +91,8 @@ def _breakaway(work: Work, loose: Sequence[BrokeAway], shaft: Value) -> None:
         return
     torques = [[(one.deg, one.volts.value * shaft.value * 1000) for one in way] for way in ways]
     work.plot("Break-away over the angle", "°", "mN·m", dict(zip(("up", "down"), torques, strict=True)), dots=True)
-    means = [mean([one.volts.value for one in way]) for way in ways]
-    each = math.hypot(*(one.volts.uncertainty / len(loose) for one in loose))
-    volts = Value(sum(one.value for one in means) / 2, each)
+    means = [float(np.mean([one.volts.value for one in way])) for way in ways]
+    volts = Value(sum(means) / 2, math.hypot(*(one.volts.uncertainty / len(loose) for one in loose)))
     work.found("breakaway_nm", product(1.0, (volts, 1), (shaft, 1)).with_share(FRICTION_SHARE))
     every = [nm for way in torques for _, nm in way]
     work.session.say(f"It breaks away with {min(every):.2f} to {max(every):.2f} mN·m at the motor's shaft.")

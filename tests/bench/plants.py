@@ -54,8 +54,8 @@ def machine(seed: int, *, swapped: bool = False) -> tuple[BuildSheet, Plant]:
     }
     plant["wiring"] = {**plant["wiring"], "motor_swapped": swapped}
     plant["home"]["width_deg"] = chance.uniform(1.5, 3.6)
-    motor["thermal_k_per_w"] *= chance.uniform(0.7, 1.3)
-    motor["thermal_time_s"] *= chance.uniform(0.3, 1.0)
+    motor["thermal_k_per_w"] = (sheet.motor.thermal_k_per_w or 8.0) * chance.uniform(0.7, 1.3)
+    motor["thermal_time_s"] = (sheet.motor.thermal_time_s or 600.0) * chance.uniform(0.3, 1.0)
     return sheet, Plant.model_validate(plant)
 
 

@@ -31,7 +31,10 @@ class _Table(BaseModel):
 
 
 class MotorPlant(_Table):
-    """The motor: winding, constant, rotor and its friction. Without `thermal_k_per_w` the winding stays as cold as it began."""
+    """The motor: winding, constant, rotor and its friction.
+
+    The winding stays as cold as it began, unless a plant file gives it a `thermal_k_per_w`, whatever the sheet says.
+    """
 
     resistance_ohm: float = Field(gt=0)
     """Cold: at the temperature of the air round it."""
@@ -147,7 +150,6 @@ def plant_of(sheet: BuildSheet) -> Plant:
             ke_v_s=constants.kt_nm_per_a,
             rotor_inertia_kg_m2=rotor_inertia_kg_m2(sheet.motor, constants),
             coulomb_nm=constants.friction_nm,
-            **_warming(sheet),
         ),
         gear=GearPlant(
             ratio=float(gear_ratio(sheet.mesh)),
@@ -162,14 +164,6 @@ def plant_of(sheet: BuildSheet) -> Plant:
         supply=SupplyPlant(volts=sheet.motor.supply_v, resistance_ohm=SUPPLY_OHM),
         start_deg=_start_deg(sheet),
     )
-
-
-def _warming(sheet: BuildSheet) -> dict[str, float]:
-    """How the winding warms, where the sheet says it."""
-    motor = sheet.motor
-    if motor.thermal_k_per_w is None or motor.thermal_time_s is None:
-        return {}
-    return {"thermal_k_per_w": motor.thermal_k_per_w, "thermal_time_s": motor.thermal_time_s}
 
 
 def _stops(sheet: BuildSheet) -> StopsPlant | None:

@@ -133,8 +133,13 @@ class Bench:
 
     def send(self, *words: object) -> int:
         """Send the next request; its id."""
+        number = self.next_id()
+        self.raw(" ".join(str(word) for word in (number, *words)))
+        return number
+
+    def next_id(self) -> int:
+        """The id of the next request."""
         self.sent_ids += 1
-        self.raw(" ".join(str(word) for word in (self.sent_ids, *words)))
         return self.sent_ids
 
     def ask(self, *words: object) -> list[str]:

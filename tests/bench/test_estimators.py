@@ -145,6 +145,17 @@ def test_uncertainties_add_as_they_should() -> None:
     assert parameters == pytest.approx([2.0, 3e-9])
 
 
+def test_a_part_of_a_measured_whole_is_what_least_squares_make_of_it() -> None:
+    whole, one, other = Value(5.5, 0.2), Value(1.1, 0.2), Value(5.6, 1.7)
+    design = np.array([[1.0, 1.0], [1.0, 0.0], [0.0, 1.0]])
+    weights = 1 / np.array([whole.uncertainty, one.uncertainty, other.uncertainty])
+    seen = np.array([whole.value, one.value, other.value])
+    theirs = np.linalg.lstsq(design * weights[:, None], seen * weights, rcond=None)[0]
+    spread = np.sqrt(np.linalg.inv((design * weights[:, None] ** 2).T @ design)[0, 0])
+    found = motor.part(whole, one, other)
+    assert (found.value, found.uncertainty) == (pytest.approx(theirs[0]), pytest.approx(spread))
+
+
 def record_of(count: list[int], volts: list[float], marks: list[bool] | None = None) -> Record:
     size = len(count)
     return Record(

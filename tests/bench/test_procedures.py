@@ -19,7 +19,8 @@ from geartender.bench.procedures.weight import weight
 from geartender.bench.session import Session, SessionOver
 from geartender.build.measured import NOTHING, Found, Measured, Tuning, as_built
 from geartender.build.train import train_efficiency
-from geartender.servo.settings import firmware_settings
+from geartender.servo.settings import Dynamics, firmware_settings
+from geartender.servo.units import Scale
 from geartender.simulator.device import SimulatedServo
 from geartender.simulator.plant import Plant
 from geartender.world import World
@@ -255,6 +256,27 @@ def test_measured_values_take_the_place_of_the_sheets() -> None:
     settings = firmware_settings(built, tuning)
     assert settings["damping"] == 256
     assert settings["kp_num"] / 2 ** settings["kp_shift"] == pytest.approx(0.5 * 1000 / 256, rel=1e-3)
+
+
+def test_the_measured_inertia_is_that_of_the_machine_as_built() -> None:
+    sheet = MACHINES["heavy"].sheet
+    values = {
+        name: Found(value=value, uncertainty=0.0)
+        for name, value in (("inertia_kg_m2", 5.5e-5), ("rotor_inertia_kg_m2", 1.08e-5), ("train_efficiency", 0.7))
+    }
+    built = as_built(sheet, Measured(values=values))
+    dynamics = Dynamics.of(built, Scale.of(built))
+    assert (dynamics.inertia_kg_m2, dynamics.rotor_kg_m2) == (pytest.approx(5.5e-5), pytest.approx(1.08e-5))
+
+
+def test_the_rotors_inertia_is_known_no_better_than_the_sheets_where_the_load_has_most_of_it() -> None:
+    sheet, plant = machine(1)
+    bench = at_bench(measure, sheet, plant, 1)
+    assert bench.measured is not None
+    rotor, given = bench.measured.values["rotor_inertia_kg_m2"], sheet.motor.rotor_inertia_kg_m2
+    assert given is not None
+    assert abs(rotor.value - plant.motor.rotor_inertia_kg_m2) <= 2 * rotor.uncertainty
+    assert 0.1 * given < rotor.uncertainty < 0.2 * given
 
 
 def test_a_session_that_has_ended_is_not_ended_again() -> None:

@@ -1,10 +1,12 @@
 """How well the three machines are controlled, held against the mechanics' truth."""
 
+import itertools
 import random
 
 import pytest
 
 from geartender.build import figures as build_figures
+from geartender.firmware import tick
 from tests.firmware.kit import FINE
 from tests.firmware.measures import Record, mean_speed_off, move, turn, undriven_peak_nm
 from tests.firmware.plants import MACHINES
@@ -123,3 +125,39 @@ def ordinary_moves(machine, seed: int, moves: int) -> list[str]:
             bench.until(lambda motion=motion: bench.telemetry["ended"] == motion)
             ends.append(bench.telemetry["how"])
     return ends
+
+
+def light_rotor(kg_m2: float):
+    """The heavy lever on a motor with a rotor so light."""
+    heavy = MACHINES["heavy"]
+    motor = heavy.sheet.motor.model_copy(update={"rotor_inertia_kg_m2": kg_m2})
+    sheet = heavy.sheet.model_copy(update={"motor": motor})
+    plant_motor = heavy.plant.motor.model_copy(update={"rotor_inertia_kg_m2": kg_m2})
+    return heavy._replace(sheet=sheet, plant=heavy.plant.model_copy(update={"motor": plant_motor}))
+
+
+@pytest.mark.parametrize("kg_m2", [1e-6, 2.8e-6, 6e-6])
+def test_drive_and_observer_do_not_make_each_other_swing_however_light_the_rotor(kg_m2):
+    bench = Record(light_rotor(kg_m2))
+    bench.ready()
+    began = len(bench.rows)
+    assert move(bench, 2, 60.0).how == "done"
+    duties = [row.duty for row in bench.since(began) if row.mode == tick.PLAN]
+    steps = [b - a for a, b in itertools.pairwise(duties)]
+    back = sum(a * b < 0 and min(abs(a), abs(b)) > 200 for a, b in itertools.pairwise(steps))
+    assert back < len(steps) / 20, "the duty does not go to and fro from tick to tick"
+
+
+def test_a_wrong_speed_does_not_make_the_mark_count_from_its_far_side():
+    machine = MACHINES["heavy"]
+    bench = Record(machine)
+    bench.ready()
+    far = machine.sheet.home.angle_deg - machine.plant.home.width_deg
+    assert bench.move(2, far - 0.5)["how"] == "done"
+    assert bench.queue(3, bench.path(far + 2.0), bench.after(0.1)) == ["ok"]
+    while not bench.state[tick.HOME]:
+        if far - 0.02 < bench.sim.truth().output_deg < far:
+            bench.state[tick.X_SPEED] = -16_000
+        bench.step()
+    assert bench.until(lambda: bench.telemetry["ended"] == 3)
+    assert (bench.telemetry["how"], bench.telemetry["homed"]) == ("done", 1)

@@ -85,9 +85,9 @@ def as_built(sheet: BuildSheet, measured: Measured) -> BuildSheet:
     meshes = _meshes(sheet, measured)
     if meshes != sheet.mesh:
         changes["mesh"] = meshes
-    stiffness = measured.value("stiffness_nm_per_deg")
-    if stiffness:
-        changes["load"] = sheet.load.model_copy(update={"stiffness_nm_per_deg": stiffness})
+    load = _load(measured, meshes)
+    if load:
+        changes["load"] = sheet.load.model_copy(update=load)
     ohm = measured.value("supply_ohm")
     if ohm is not None:
         changes["supply"] = sheet.supply.model_copy(update={"resistance_ohm": max(ohm, 0.0)})
@@ -126,6 +126,21 @@ def _motor(sheet: BuildSheet, measured: Measured) -> dict[str, Any]:
     if rotor:
         update["rotor_inertia_kg_m2"] = rotor
     return {"motor": sheet.motor.model_copy(update=update)}
+
+
+def _load(measured: Measured, meshes: list[AnyMesh]) -> dict[str, float]:
+    """The train's stiffness, and the load's inertia: what all of it at the motor's shaft leaves beside the rotor's."""
+    update = {}
+    stiffness = measured.value("stiffness_nm_per_deg")
+    if stiffness:
+        update["stiffness_nm_per_deg"] = stiffness
+    whole, rotor = measured.value("inertia_kg_m2"), measured.value("rotor_inertia_kg_m2")
+    if whole and rotor:
+        ratio = float(gear_ratio(meshes))
+        update["inertia_kg_m2"] = (
+            max(whole - rotor, 0.0) * ratio * ratio * max(train_efficiency(meshes), LEAST_EFFICIENCY)
+        )
+    return update
 
 
 def _meshes(sheet: BuildSheet, measured: Measured) -> list[AnyMesh]:

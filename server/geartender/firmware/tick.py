@@ -252,7 +252,8 @@ FREED = const(267)  # ticks that it has no longer been held
 TRACK_READY = const(268)  # the main loop has emptied the span since
 GOAL = const(269)  # count at the end of the plan in force
 PENDING_GOAL = const(270)
-WORDS = const(271)
+WENT = const(271)  # way of the count's last change
+WORDS = const(272)
 
 # --- a row of the plan queue: the reference at one tick, and its differences
 ROW_T = const(0)
@@ -386,6 +387,7 @@ def _measure(state):
     s[DELTA] = delta
     s[COUNT] = count
     if delta:
+        s[WENT] = 1 if delta > 0 else -1
         if s[EDGE_SPAN] == 0:
             s[EDGE_SPAN] = s[QUIET] + 1
         s[QUIET] = 0
@@ -511,7 +513,7 @@ def _measure(state):
             s[EDGE_COUNT] = count
             s[EDGE_QUIET] = s[QUIET]
             s[EDGE_SPAN] = 0
-            s[EDGE_WAY] = 1 if speed > MOVING_SPEED else (-1 if speed < 0 - MOVING_SPEED else 0)
+            s[EDGE_WAY] = s[WENT] if speed * s[WENT] > MOVING_SPEED else 0  # an estimate alone may be noise
             s[EDGES] = (s[EDGES] + 1) & MASK
             s[EDGE_NEW] = 1
 

@@ -113,6 +113,10 @@ FOLLOW_SUM_MAX = 2**29
 WATCH = 0.28
 """Of a tick: how quickly the observer follows a change of the load, 140 rad/s; quicker, it follows a coarse disc's own noise."""
 
+ANSWER_SHARE = 0.8
+"""Share of a step of the estimated speed that drive and observer may take back by the next tick: from 1 on they would make each
+other swing, whatever the disc does. A rotor too light for that is taken to be heavier."""
+
 JAM_SPEED_SHARE = 0.1
 """Share of the speed limit by which the motor must be slower than asked for in a sudden jam, and at least"""
 
@@ -193,11 +197,11 @@ def firmware_settings(sheet: BuildSheet, tuning: Tuning | None = None) -> dict[s
         raise ValueError(f"the sheet lacks {', '.join(sheet.missing_to_move)}")
     scale = Scale.of(sheet)
     dynamics = Dynamics.of(sheet, scale)
+    control = {**_control(dynamics, sheet, scale), **(_tuned(tuning) if tuning else {})}
     return {
         **_supply(sheet, dynamics),
-        **_observer(dynamics, sheet, scale),
-        **_control(dynamics, sheet, scale),
-        **(_tuned(tuning) if tuning else {}),
+        **_observer(dynamics, sheet, scale, control["damping"] / 256),
+        **control,
         **_ramps(sheet, scale),
         **_guards(sheet, scale, dynamics),
         **_heat(sheet, dynamics),
@@ -335,10 +339,12 @@ def _tuned(tuning: Tuning) -> dict[str, int]:
     }
 
 
-def _observer(dynamics: Dynamics, sheet: BuildSheet, scale: Scale) -> dict[str, int]:
+def _observer(dynamics: Dynamics, sheet: BuildSheet, scale: Scale, damping: float) -> dict[str, int]:
     """What the observer of the load knows of the machine, and what a sudden jam is."""
     motor = dynamics.motor
-    per_ma = motor.kt_nm_per_a / 1000 / dynamics.rotor_kg_m2 * dynamics.counts_per_rad * TICK_S**2 * WIRE
+    lightest = (1 + damping) * TICK_S * motor.kt_nm_per_a**2 / motor.resistance_ohm / ANSWER_SHARE
+    rotor = max(dynamics.rotor_kg_m2, lightest)
+    per_ma = motor.kt_nm_per_a / 1000 / rotor * dynamics.counts_per_rad * TICK_S**2 * WIRE
     per_a = 2 ** _shift_to_fit(_highest_accel(sheet, scale), A_BITS) / FINE / TICK_S**2
     load_nm = sheet.load.inertia_kg_m2 * math.radians(per_a * scale.deg_per_count)
     assert sheet.limits is not None  # noqa: S101 - firmware_settings has looked

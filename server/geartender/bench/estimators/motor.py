@@ -275,6 +275,13 @@ def inertia(found: Constants, ohm: Value) -> Value:
     return product(1.0, (found.ke_v_s, 1), (found.accel_per_volt, -1), (ohm, -1))
 
 
+def part(whole: Value, one: Value, other: Value) -> Value:
+    """The first of two parts of a whole that was measured, by what was thought of both before: least squares."""
+    gain = one.uncertainty**2 / (one.uncertainty**2 + other.uncertainty**2 + whole.uncertainty**2)
+    value = one.value + gain * (whole.value - one.value - other.value)
+    return Value(value, one.uncertainty * math.sqrt(1 - gain))
+
+
 def supply(rows: Sequence[tuple[float, float, float]]) -> tuple[Value, Value]:
     """Open voltage and resistance of the supply, from rows of (supply V, duty, motor current A): U = U0 - Rs · duty · I."""
     table = np.asarray(rows, float)

@@ -15,6 +15,7 @@ from geartender.bench.procedures.measure.constants import constants
 from geartender.bench.procedures.measure.runs import Run
 from geartender.bench.procedures.measure.stop import Pressed
 from geartender.bench.procedures.work import Work
+from geartender.servo.settings import Dynamics
 
 TITLE = "What it all says"
 
@@ -30,8 +31,12 @@ METER_SHARE, METER_DIGIT_A = 0.008, 0.001
 FRICTION_SHARE, INERTIA_SHARE = 0.012, 0.025
 """What the model of one rigid drive leaves out, as shares: a train that gives, and loads that drive it for a moment."""
 
-LOAD_SHARE = 0.3
-"""Standard uncertainty of the sheet's inertia of the load, when it is taken off the whole."""
+LOAD_SHARE, ROTOR_SHARE, GUESSED_SHARE = 0.3, 0.2, 0.5
+"""Standard uncertainty of the sheet's inertias of load and rotor, and of a rotor's that no sheet gives: what is measured is both
+together."""
+
+LEAST_SHARE = 0.05
+"""Share of the whole inertia that the rotor has at least."""
 
 
 async def evaluate(work: Work, runs: Sequence[Run], starts: dict[int, list[Run]], pressed: Pressed) -> None:
@@ -62,10 +67,17 @@ def _ohm(work: Work, pressed: Pressed) -> Value:
 
 
 def _inertia(work: Work, c: motor.Constants, ohm: Value) -> None:
-    d = work.dynamics
+    sheet = work.session.servo.sheet
+    designed = Dynamics.of(sheet, work.scale)
     whole = motor.inertia(c, ohm).with_share(INERTIA_SHARE)
-    load = max(d.inertia_kg_m2 - d.rotor_kg_m2, 0.0)
-    rotor = Value(max(whole.value - load, 0.05 * whole.value), math.hypot(whole.uncertainty, LOAD_SHARE * load))
+    load = designed.inertia_kg_m2 - designed.rotor_kg_m2
+    share = ROTOR_SHARE if sheet.motor.rotor_inertia_kg_m2 else GUESSED_SHARE
+    rotor = motor.part(
+        whole,
+        Value(designed.rotor_kg_m2, share * designed.rotor_kg_m2),
+        Value(load, LOAD_SHARE * max(load, designed.rotor_kg_m2)),
+    )
+    rotor = Value(max(rotor.value, LEAST_SHARE * whole.value), rotor.uncertainty)
     work.found("inertia_kg_m2", whole)
     work.found("rotor_inertia_kg_m2", rotor)
     viscous = Value(max(c.viscous_per_s.value, 0.0) * whole.value, c.viscous_per_s.uncertainty * whole.value)

@@ -23,7 +23,10 @@ from tests.bench.plants import loaded_inertia
 from tests.servo.rig import Rig, running
 
 WORSE, WORSE_S = 1.05, 0.05
-"""What a move may be worse by and still be no worse: it repeats within that by itself."""
+"""What moves may be worse by on the average and still be no worse: they repeat within that by themselves."""
+
+MOVES = 24
+"""Of them: one in a dozen sticks beside its target and takes longer than all others, before and after."""
 
 
 @dataclass
@@ -76,8 +79,8 @@ def moves(sheet: BuildSheet, plant: Plant, seed: int, measured: Measured | None)
                 rig.servo.replace_measured(measured)
             await rig.homed()
             off, settle = [], []
-            for share in (0.3, 0.7, 0.4, 0.8):
-                motion = await rig.go(low + share * (high - low))
+            for share in np.random.default_rng(seed).uniform(0.05, 0.95, MOVES):
+                motion = await rig.go(low + float(share) * (high - low))
                 assert motion.state == "done", motion.report()
                 rows = [row for row in motion.trace_rows() if row.reference_deg is not None]
                 off += [row.reference_deg - row.angle_deg for row in rows if row.angle_deg is not None]

@@ -77,7 +77,7 @@ def check_ticks(monkeypatch):
         tick, "int", lambda number: number, raising=False
     )  # the chip's cast keeps 32 bits, and so the check
     monkeypatch.setattr(Core, "tick", lambda core: tick.tick(Words(core.state), Words(core.queue)))
-    for name in ("_begin", "_end", "_ramp_to", "_remove", "_fault", "_guard_load", "_drop", "_reverse", "_feel"):
+    for name in ("_begin", "_end", "_ramp_to", "_remove", "_fault", "_guard_load", "_drop", "_reverse", "_put"):
         monkeypatch.setattr(tick, name, _with_small_numbers(getattr(tick, name)))
 
 

@@ -27,7 +27,7 @@ def test_moves_end_where_they_should_as_planned_and_stay_there(machine):
     assert max(figures.end_counts for figures in moved) <= 1
     assert max(figures.overshoot_counts for figures in moved) <= 1
     assert max(figures.following_counts for figures in moved) <= 4
-    assert max(figures.late_s for figures in moved) <= 0.4
+    assert max(figures.late_s for figures in moved) <= 0.25
     assert max(figures.torque_off for figures in moved) <= 0.16
     bench.run(1.0)
     rest = len(bench.rows)

@@ -9,6 +9,7 @@ from geartender.firmware.core import Core
 from geartender.firmware.follow import prepare
 from geartender.firmware.plan import ACCEL_TOP, JERK_TOP, PIECE_US_MAX, SPEED_TOP, Plan
 from geartender.servo.settings import speed_limit
+from tests.benchmarks.tick import BUDGET_US, beside_the_tick, cost_us, operations
 from tests.firmware.checked import HIGH, LOW, Checked, Overflow, Words, check_ticks
 from tests.firmware.kit import FINE, Bench, rigid, sheet_with
 
@@ -199,3 +200,10 @@ def test_numbers_that_the_chip_could_not_hand_on_without_heap_are_refused():
     for words in (("turn", 1 << 30, bench.after(0.2), 0, 0), ("turn", 5, bench.after(0.2), 0, 2000 << 30)):
         assert bench.ask(*words)[:2] == ["no", "range"]
     assert bench.ask("turn", (1 << 30) - 1, bench.after(0.2), 0, (2000 << 30) - 2000) == ["ok"]
+
+
+@pytest.mark.slow
+def test_a_tick_costs_no_more_than_its_budget(monkeypatch):
+    monkeypatch.undo()
+    most = max(cost_us(row) for rows in operations().values() for row in rows)
+    assert 0 < most + cost_us(beside_the_tick()) <= BUDGET_US

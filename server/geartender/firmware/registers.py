@@ -146,19 +146,18 @@ def give(state, wiring, slice_a, slice_b, sio):
                 a = w[FULL] - level
     else:
         pins[SIO_CLEAR] = w[ENABLE]
-    _level(slice_a, w[SHIFT_A], a)
-    if w[DIRECTION] == 0:
-        _level(slice_b, w[SHIFT_B], b)
+    # each is one half of a slice's compare register, 16 bits; the other half stays as it is
+    r = ptr32(slice_a)
+    shift = w[SHIFT_A]
+    sides = 1 if w[DIRECTION] else 2
+    while sides > 0:
+        if shift:
+            r[0] = (r[0] & 0xFFFF) | (a << 16)
+        else:
+            r[0] = ((r[0] >> 16) << 16) | a
+        r = ptr32(slice_b)
+        shift = w[SHIFT_B]
+        a = b
+        sides = sides - 1
     if s[BRIDGE_OUT]:
         pins[SIO_SET] = w[ENABLE]
-
-
-@micropython.viper
-def _level(register, shift, level):
-    """Write one half of a slice's compare register, 16 bits, and leave the other."""
-    r = ptr32(register)
-    half = int(shift)
-    if half:
-        r[0] = (r[0] & 0xFFFF) | (int(level) << 16)
-    else:
-        r[0] = ((r[0] >> 16) << 16) | int(level)

@@ -253,7 +253,8 @@ TRACK_READY = const(268)  # the main loop has emptied the span since
 GOAL = const(269)  # count at the end of the plan in force
 PENDING_GOAL = const(270)
 WENT = const(271)  # way of the count's last change
-WORDS = const(272)
+BACK = const(272)  # back-EMF at the estimated speed, mV
+WORDS = const(273)
 
 # --- a row of the plan queue: the reference at one tick, and its differences
 ROW_T = const(0)
@@ -319,6 +320,10 @@ OVERRUN = const(11)
 
 SETTLE_TICKS = const(20)  # 40 ms in the target's cell is at rest: longer than one swing of the lever on its train
 SETTLE_HASTE = const(8)  # times quicker that the integral grows once the reference has come to rest
+TURN_HASTE = const(32)  # and where it must turn back
+MORE_TOP = const(
+    0x2000000
+)  # 2^-12 mV a tick: eight volts, more than any integral grows by, and TURN_HASTE times it fits 32 bits
 LOW_TICKS = const(50)  # 100 ms: longer than the dip of a starting motor
 SECOND_TICKS = const(500)
 MOVING_SPEED = const(1024)  # 2^-16 count per tick (8 counts/s): below it the sense of motion is not known
@@ -980,6 +985,7 @@ def _drive(state):
     v = V_TOP if v > V_TOP else (0 - V_TOP if v < 0 - V_TOP else v)
     back = (v * s[S_KE_NUM]) >> s[S_KE_SHIFT]
     back = MV_TOP if back > MV_TOP else (0 - MV_TOP if back < 0 - MV_TOP else back)
+    s[BACK] = back
     supply = s[SUPPLY_IN] if s[SUPPLY_IN] > 0 else s[S_NOMINAL_MV]
     volts = 0
     bridge = 1
@@ -990,7 +996,7 @@ def _drive(state):
     if s[MODE] == OFF or (s[MODE] == REST and s[S_REST_MODE] == 2):
         bridge = 0
     elif s[MODE] == BRAKE:
-        volts = int(_reverse(state, back, supply))
+        volts = int(_reverse(state))
     elif s[MODE] != REST or s[S_REST_MODE] == 1:
         speed = s[D1_HIGH]
         if speed:
@@ -1050,23 +1056,17 @@ def _drive(state):
                 s[HELD] = -1
         if free and speed == 0 and not pressing:  # no integration against a bound: it would have to be undone later
             more = (error * s[S_KI_NUM]) >> s[S_KI_SHIFT]
+            more = MORE_TOP if more > MORE_TOP else (0 - MORE_TOP if more < 0 - MORE_TOP else more)
             top = s[S_NOMINAL_MV] << 12
-            more = top if more > top else (0 - top if more < 0 - top else more)
-            if (s[MODE] == PLAN or s[MODE] == FOLLOW) and s[
-                SETTLING
-            ] > 0:  # at rest it cannot overshoot by it, only break loose sooner
-                more = more * SETTLE_HASTE
+            if (s[MODE] == PLAN or s[MODE] == FOLLOW) and s[SETTLING] > 0:
+                # at rest it cannot overshoot by it, only break loose sooner; back the way it came all of the friction turns round
+                more = more * (TURN_HASTE if error * s[WENT] < 0 else SETTLE_HASTE)
             total = s[INTEGRAL] + more
             s[INTEGRAL] = top if total > top else (0 - top if total < 0 - top else total)
         if s[CAP] < 0:
-            volts = int(_reverse(state, back, supply))
-    s[VOLTS] = volts
-    duty = (volts * 10000) // supply if bridge else 0
-    duty = 10000 if duty > 10000 else (-10000 if duty < -10000 else duty)
-    s[DUTY] = duty
-    s[DUTY_OUT] = duty * s[S_POLARITY]
+            volts = int(_reverse(state))
     s[BRIDGE_OUT] = bridge
-    _feel(state, back, accel)
+    _put(state, volts)
 
 
 @micropython.viper
@@ -1095,35 +1095,48 @@ def _drop(state, rotor) -> int:
 
 
 @micropython.viper
-def _reverse(state, back, supply) -> int:
+def _reverse(state) -> int:
     """Give the drive voltage that stops the rotor: all the bridge bears until it stands, then a short across the motor."""
     s = ptr32(state)
     way = s[BRAKE_WAY]
     if s[X_SPEED] * way <= 0 or s[BRAKED] >= REVERSE_TICKS:
         return 0
-    top = (int(supply) * s[S_MAX_DUTY]) // 10000
-    volts = int(back) - way * s[S_DROP_MV]
+    supply = s[SUPPLY_IN] if s[SUPPLY_IN] > 0 else s[S_NOMINAL_MV]
+    top = (supply * s[S_MAX_DUTY]) // 10000
+    volts = s[BACK] - way * s[S_DROP_MV]
     return top if volts > top else (0 - top if volts < 0 - top else volts)
 
 
 @micropython.viper
-def _feel(state, back, accel):
-    """Tell the current by the motor model, and the load on the teeth: moving from the observer, at rest from the current."""
+def _put(state, volts):
+    """Put the drive voltage on the bridge; tell the current by the motor model, and the load on the teeth by it.
+
+    Moving, the load is the observer's; at rest it is what the current leaves beside friction.
+    """
     s = ptr32(state)
+    drive = int(volts)
+    s[VOLTS] = drive
+    duty = 0
     current = 0
     if s[BRIDGE_OUT]:
-        current = ((s[VOLTS] - int(back)) * s[S_RI_NUM]) >> s[S_RI_SHIFT]
+        duty = (drive * 10000) // (s[SUPPLY_IN] if s[SUPPLY_IN] > 0 else s[S_NOMINAL_MV])
+        duty = 10000 if duty > 10000 else (-10000 if duty < -10000 else duty)
+        current = ((drive - s[BACK]) * s[S_RI_NUM]) >> s[S_RI_SHIFT]
         current = MA_TOP if current > MA_TOP else (0 - MA_TOP if current < 0 - MA_TOP else current)
+    s[DUTY] = duty
+    s[DUTY_OUT] = duty * s[S_POLARITY]
     s[CURRENT] = current
+    accel = s[D2_HIGH] >> s[S_ACCEL_SHIFT]
+    accel = A_TOP if accel > A_TOP else (0 - A_TOP if accel < 0 - A_TOP else accel)
     part = current >> 4
     s[SQUARES] = (s[SQUARES] + ((part * part) >> 4)) & MASK
     if s[X_SPEED] > MOVING_SPEED or s[X_SPEED] < 0 - MOVING_SPEED:
-        load = (s[OPPOSED_16] >> 4) + ((int(accel) * s[S_KL_NUM]) >> s[S_KL_SHIFT])
+        load = (s[OPPOSED_16] >> 4) + ((accel * s[S_KL_NUM]) >> s[S_KL_SHIFT])
         if (load > 0 and s[X_SPEED] < 0) or (load < 0 and s[X_SPEED] > 0):  # the load drives
             load = PUSH_TOP if load > PUSH_TOP else (0 - PUSH_TOP if load < 0 - PUSH_TOP else load)
             load = (load * s[S_BACK_NUM]) >> 8
     else:
-        load = current - ((int(accel) * s[S_KJ_NUM]) >> s[S_KJ_SHIFT])
+        load = current - ((accel * s[S_KJ_NUM]) >> s[S_KJ_SHIFT])
         if load > s[S_FRICTION_MA]:
             load = load - s[S_FRICTION_MA]
         elif load < 0 - s[S_FRICTION_MA]:
@@ -1271,7 +1284,7 @@ def _brake(state, way, certain):
         s[D1_HIGH] = 0
         s[D2_HIGH] = 0
     if first:
-        _drive(state)
+        _put(state, _reverse(state))
 
 
 @micropython.viper

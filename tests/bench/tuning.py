@@ -25,7 +25,7 @@ from tests.servo.rig import Rig, running
 WORSE, WORSE_S = 1.05, 0.05
 """What moves may be worse by on the average and still be no worse: they repeat within that by themselves."""
 
-MOVES = 24
+MOVES = 60
 """Of them: one in a dozen sticks beside its target and takes longer than all others, before and after."""
 
 

@@ -254,7 +254,8 @@ GOAL = const(269)  # count at the end of the plan in force
 PENDING_GOAL = const(270)
 WENT = const(271)  # way of the count's last change
 BACK = const(272)  # back-EMF at the estimated speed, mV
-WORDS = const(273)
+HASTE = const(273)  # how quickly what is stuck beside its aim is pushed on
+WORDS = const(274)
 
 # --- a row of the plan queue: the reference at one tick, and its differences
 ROW_T = const(0)
@@ -319,11 +320,13 @@ HOME_NOT_FOUND = const(10)
 OVERRUN = const(11)
 
 SETTLE_TICKS = const(20)  # 40 ms in the target's cell is at rest: longer than one swing of the lever on its train
-SETTLE_HASTE = const(8)  # times quicker that the integral grows once the reference has come to rest
-TURN_HASTE = const(32)  # and where it must turn back
-MORE_TOP = const(
-    0x2000000
-)  # 2^-12 mV a tick: eight volts, more than any integral grows by, and TURN_HASTE times it fits 32 bits
+HELD_TICKS = const(5)  # without a count, and friction holds it
+NEAR = const(256)  # 1/256 count: within one it is held too, though the count may go to and fro over an edge
+V_STUCK = const(
+    65535
+)  # mV of friction; what is held a count away is pushed by a sixteenth of friction more in each tick,
+HASTE_TOP = const(48)  # in sixteenths of that where it stands and must turn back: three times as much at first,
+HASTE_LEAST = const(8)  # and half of that at each turn from standing, as far as this
 LOW_TICKS = const(50)  # 100 ms: longer than the dip of a starting motor
 SECOND_TICKS = const(500)
 MOVING_SPEED = const(1024)  # 2^-16 count per tick (8 counts/s): below it the sense of motion is not known
@@ -392,7 +395,11 @@ def _measure(state):
     s[DELTA] = delta
     s[COUNT] = count
     if delta:
-        s[WENT] = 1 if delta > 0 else -1
+        way = 1 if delta > 0 else -1
+        if way != s[WENT]:
+            s[WENT] = way
+            if s[HASTE] > HASTE_LEAST and s[QUIET] >= HELD_TICKS:
+                s[HASTE] = s[HASTE] >> 1
         if s[EDGE_SPAN] == 0:
             s[EDGE_SPAN] = s[QUIET] + 1
         s[QUIET] = 0
@@ -1028,6 +1035,7 @@ def _drive(state):
             ahead = ahead - friction
         pressing = s[MODE] == EASE or (s[MODE] == RAMP and s[EASED])
         if speed or pressing:
+            s[HASTE] = HASTE_TOP
             push = s[OPPOSED_16] >> 4
             push = PUSH_TOP if push > PUSH_TOP else (0 - PUSH_TOP if push < 0 - PUSH_TOP else push)
             push = (push * s[S_OHM_NUM]) >> s[S_OHM_SHIFT]
@@ -1056,11 +1064,23 @@ def _drive(state):
                 s[HELD] = -1
         if free and speed == 0 and not pressing:  # no integration against a bound: it would have to be undone later
             more = (error * s[S_KI_NUM]) >> s[S_KI_SHIFT]
-            more = MORE_TOP if more > MORE_TOP else (0 - MORE_TOP if more < 0 - MORE_TOP else more)
             top = s[S_NOMINAL_MV] << 12
-            if (s[MODE] == PLAN or s[MODE] == FOLLOW) and s[SETTLING] > 0:
-                # at rest it cannot overshoot by it, only break loose sooner; back the way it came all of the friction turns round
-                more = more * (TURN_HASTE if error * s[WENT] < 0 else SETTLE_HASTE)
+            more = top if more > top else (0 - top if more < 0 - top else more)
+            stands = s[QUIET] >= HELD_TICKS
+            if (
+                (s[MODE] == PLAN or s[MODE] == FOLLOW)
+                and s[SETTLING] > 0
+                and (stands or (error <= NEAR and error >= 0 - NEAR))
+            ):
+                # held, it cannot overshoot by it, only break loose sooner; where it must turn back all of the friction turns round
+                size = NEAR if error > NEAR else (0 - NEAR if error < 0 - NEAR else error)
+                size = size * (friction if friction < V_STUCK else V_STUCK)
+                haste = s[HASTE]
+                if haste > 16 and not (stands and error * s[WENT] < 0):
+                    haste = 16
+                size = (size * haste) >> 4
+                if (size > more and error > 0) or (size < more and error < 0):
+                    more = size
             total = s[INTEGRAL] + more
             s[INTEGRAL] = top if total > top else (0 - top if total < 0 - top else total)
         if s[CAP] < 0:

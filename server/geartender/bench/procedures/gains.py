@@ -16,8 +16,8 @@ from geartender.build.measured import Tuning
 from geartender.servo.settings import DAMPING_MAX, KP_SUPPLY_SHARE, LAG_S, QUICK_TIME_S
 from geartender.servo.units import TICK_S
 
-CALM, QUICK = 4.0, 1.2
-"""Closed-loop time constants of the ends of the knob, in effective delays; the rule's own choice is one."""
+CALM, QUICK = 3.0, 1.0
+"""Closed-loop time constants of the ends of the knob, in effective delays; one is the rule's own choice for a quick loop."""
 
 MS_MAX = 1.6
 """Largest sensitivity that is accepted on the model: the true machine is a little other than its model."""

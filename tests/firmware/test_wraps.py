@@ -3,6 +3,8 @@
 import functools
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from geartender.firmware import tick
 from geartender.firmware.plan import Piece, Plan, wrapped
@@ -148,6 +150,13 @@ def test_moves_go_both_ways_in_that_day():
 @pytest.mark.parametrize("before", [1, 100, 3000])
 def test_ticks_heat_and_edges_come_round(before):
     assert Day(started(counters=-before)).seen == plain()
+
+
+@pytest.mark.slow
+@settings(max_examples=15)
+@given(*[st.integers(0, MASK)] * 3)
+def test_whatever_clock_count_and_counters_stand_at_the_same_happens(now, count, counters):
+    assert Day(started(now, count, counters), count).seen == plain()
 
 
 def test_ids_and_stop_numbers_pass_the_last_of_30_bits():

@@ -69,8 +69,8 @@ class Followed:
 
     @property
     def settled_s(self) -> float:
-        """Mean time to settle."""
-        return float(np.mean(self.settle_s))
+        """Time to settle, the median: one move in a dozen sticks beside its target, whatever the gains."""
+        return float(np.median(self.settle_s))
 
     def no_worse(self, old: Followed) -> bool:
         """Whether it follows and settles as well as another, within what a move repeats by itself."""

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -24,6 +24,9 @@ LEAST_SAMPLES = 25
 
 LEAST_QUICK = 4
 """Runs without the slow ones from which these alone tell the inertia."""
+
+EVEN_TIMES = 1.0
+"""Time constants after which a run has come to its speed; before, the train may pass its load's weight on with other losses."""
 
 VISCOUS_SHARE, VISCOUS_SPREAD = 0.2, 0.2
 """Share of the motor's own friction that grows with speed, at the highest speed of the runs, before anything is known of it, and
@@ -75,10 +78,8 @@ class Constants:
     accel_per_volt: Value
     """rad/s² for a volt: Ke / (R · J)."""
     viscous_per_s: Value
-    drag_rad_s2: tuple[Value, Value]
-    """Running friction up and down, over the inertia: with the weight at the cosine asked for, without what grows with speed."""
     drag_volts: tuple[Value, Value]
-    """The same as a voltage at rest."""
+    """Running friction up and down as a voltage at rest: with the weight at the cosine asked for, without what grows with speed."""
 
 
 def parts(
@@ -137,13 +138,17 @@ def constants(found: Sequence[Part], cosine: float, weight: Weight | None, own_v
     middle = int(np.argmin(np.abs(nodes - cosine)))
 
     def estimate(chosen: Sequence[list[Part]]) -> Floats:
-        a, whole, drags = _fit([part for group in chosen for part in group if part.driven], nodes, weight)
-        return np.array([whole / a, 1 / whole, a, *drags[:, middle], *(drags[:, middle] / a)])
+        driven = [part for group in chosen for part in group if part.driven]
+        a, whole, _ = _fit(driven, nodes, weight)
+        _, even, drags = _fit([_even(part, EVEN_TIMES / whole) for part in driven], nodes, weight, a)
+        return np.array([even / a, 1 / whole, a, *(drags[:, middle] / a)])
 
     one = _values(groups, estimate)
     quick = [group for group in groups if not group[0].slow]
     if len(quick) >= LEAST_QUICK and {part.way for group in quick for part in group} == {1, -1}:
-        a, _, drags = _fit([part for group in groups for part in group if part.driven], nodes, weight)
+        driven = [part for group in groups for part in group if part.driven]
+        a = one[2].value
+        _, _, drags = _fit([_even(part, EVEN_TIMES * one[1].value) for part in driven], nodes, weight, a)
 
         def quickly(chosen: Sequence[list[Part]]) -> Floats:
             return _fit_inertia([part for group in chosen for part in group if part.driven], nodes, drags / a)
@@ -152,7 +157,7 @@ def constants(found: Sequence[Part], cosine: float, weight: Weight | None, own_v
     viscous = _viscous([part for part in found if not part.driven], own_v * one[2].value, _top(found))
     lost = viscous.scaled(1 / one[2].value)
     ke = Value(one[0].value - lost.value, math.hypot(one[0].uncertainty, lost.uncertainty))
-    return Constants(ke, one[1], one[2], viscous, (one[3], one[4]), (one[5], one[6]))
+    return Constants(ke, one[1], one[2], viscous, (one[3], one[4]))
 
 
 def _values(groups: Sequence[list[Part]], estimate: Callable[[Sequence[list[Part]]], Floats]) -> list[Value]:
@@ -188,8 +193,13 @@ def _coast(part: Part) -> Value:
     return Value(-float(parameters[0]), float(spread[0]))
 
 
-def _fit(driven: Sequence[Part], nodes: Floats, weight: Weight | None) -> tuple[float, float, Floats]:
-    """a, a·Ke + b, and the drags as (way, node), by least squares over all driven parts, each with its own start."""
+def _fit(
+    driven: Sequence[Part], nodes: Floats, weight: Weight | None, known: float | None = None
+) -> tuple[float, float, Floats]:
+    """a, a·Ke + b, and the drags as (way, node), by least squares over all driven parts, each with its own start.
+
+    Parts that hardly accelerate do not tell a, which is `known` then.
+    """
     size, rows, seen = len(nodes), [], []
     wide = 2 + 2 * size + 2 * len(driven)
     for at, part in enumerate(driven):
@@ -207,8 +217,23 @@ def _fit(driven: Sequence[Part], nodes: Floats, weight: Weight | None) -> tuple[
     if weight is not None:
         rows.append(_expected(weight, wide))
         seen.append(np.zeros(len(rows[-1])))
-    parameters, _ = solve(np.vstack(rows), np.concatenate(seen))
+    design, turned = np.vstack(rows), np.concatenate(seen)
+    if known is None:
+        parameters, _ = solve(design, turned)
+    else:
+        others, _ = solve(design[:, 1:], turned - design[:, 0] * known)
+        parameters = np.append(known, others)
     return float(parameters[0]), float(parameters[1]), parameters[2 : 2 + 2 * size].reshape(2, size)
+
+
+def _even(part: Part, begun_s: float) -> Part:
+    """What is left of a quick part when it has come to its speed; all of it where that is too little."""
+    first = int(np.searchsorted(part.t_s - part.t_s[0], begun_s))
+    if part.slow or len(part.t_s) - first < LEAST_SAMPLES:
+        return part
+    return replace(
+        part, t_s=part.t_s[first:], x_rad=part.x_rad[first:], volts=part.volts[first:], cos_angle=part.cos_angle[first:]
+    )
 
 
 def _fit_inertia(driven: Sequence[Part], nodes: Floats, drag_volts: Floats) -> Floats:

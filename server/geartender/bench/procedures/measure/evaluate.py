@@ -28,7 +28,7 @@ SUPPLY_V = 0.002
 METER_SHARE, METER_DIGIT_A = 0.008, 0.001
 """What a common meter is good for; common practice, no source."""
 
-FRICTION_SHARE, INERTIA_SHARE = 0.012, 0.025
+FRICTION_SHARE, INERTIA_SHARE = 0.012, 0.035
 """What the model of one rigid drive leaves out, as shares: a train that gives, and loads that drive it for a moment."""
 
 LOAD_SHARE, ROTOR_SHARE, GUESSED_SHARE = 0.3, 0.2, 0.5

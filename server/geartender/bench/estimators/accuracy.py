@@ -60,13 +60,13 @@ def unsure_by_reading(up: Floats, down: Floats, step: float) -> Positioning:
     """What reading to a step leaves open of each figure, as a standard uncertainty; by many draws within the steps.
 
     A machine that repeats better than the step shows the same reading run after run, so that half of a step may be off for all
-    runs to a target, and not only for each.
+    runs to a target, and each reading may be the next step's: extremes and spreads are made of few.
     """
     chance = np.random.default_rng(len(up))
     plain = np.asarray(astuple(positioning(up, down)))
 
     def drawn(one: Floats) -> Floats:
-        return one + chance.uniform(-step / 2, step / 2, (len(one), 1)) + chance.uniform(-step / 2, step / 2, one.shape)
+        return one + chance.uniform(-step / 2, step / 2, (len(one), 1)) + chance.uniform(-step, step, one.shape)
 
     draws = np.asarray([astuple(positioning(drawn(up), drawn(down))) for _ in range(DRAWS)])
     return Positioning(*(float(one) for one in np.sqrt(np.mean((draws - plain) ** 2, axis=0))))

@@ -131,13 +131,13 @@ def test_targets_of_a_rotary_axis() -> None:
     assert [targets_wanted(deg) for deg in (60, 90, 120, 180, 300)] == [3, 3, 5, 5, 8]  # [M]
 
 
-def test_what_a_gauge_leaves_open_is_the_width_of_its_step() -> None:
+def test_what_a_gauge_leaves_open_is_half_a_step_for_all_and_a_step_for_each() -> None:
     # JCGM 100:2008 (GUM) 4.3.7: a value anywhere within ±a has the standard uncertainty a/√3; what is common to n readings stays in
-    # their mean, the rest is divided by √n [M].
+    # their mean, the rest is divided by √n [M]. That a reading may be the next step's: common practice, no source.
     runs, targets, step = 5, 3, 0.1
     up, down = np.full((targets, runs), 0.3), np.zeros((targets, runs))
     found = unsure_by_reading(up, down, step)
     assert found.mean_reversal == pytest.approx(
-        step / 2 / math.sqrt(3) * math.sqrt(2 / targets * (1 + 1 / runs)), rel=0.1
+        step / 2 / math.sqrt(3) * math.sqrt(2 / targets * (1 + 4 / runs)), rel=0.1
     )
     assert unsure_by_reading(up, down, 0.0).accuracy == pytest.approx(0.0, abs=1e-12)

@@ -1257,7 +1257,7 @@ def _guard_jam(state):
         s[CAP] = JAM_TOP
         return
     s[SUSPECT] = s[SUSPECT] + 1
-    nearly = most - (most >> 4) - (most >> 6)  # what is wound up swings
+    nearly = most - (most >> 4)
     stands = speed * 8 < want and speed * 8 > 0 - want
     if s[QUIET] * 2 >= s[S_STALL_MS] and s[SUSPECT] > s[QUIET] and s[CAP] >= nearly and s[S_OVERLOAD_EASE] == 0:
         _fault(state, STALLED, 0)

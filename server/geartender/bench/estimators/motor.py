@@ -22,8 +22,8 @@ from geartender.bench.estimators.record import Floats, Record
 LEAST_SAMPLES = 25
 """Samples of a part below which it says nothing."""
 
-LEAST_QUICK = 4
-"""Runs without the slow ones from which these alone tell the inertia."""
+LEAST_QUICK = 3
+"""Runs against the weight, without the slow ones, from which these alone tell the inertia."""
 
 EVEN_TIMES = 1.0
 """Time constants after which a run has come to its speed; before, the train may pass its load's weight on with other losses."""
@@ -137,27 +137,32 @@ def constants(found: Sequence[Part], cosine: float, weight: Weight | None, own_v
     nodes = np.array([cosine]) if weight is None else weight.cosines
     middle = int(np.argmin(np.abs(nodes - cosine)))
 
-    def estimate(chosen: Sequence[list[Part]]) -> Floats:
-        driven = [part for group in chosen for part in group if part.driven]
-        a, whole, _ = _fit(driven, nodes, weight)
-        _, even, drags = _fit([_even(part, EVEN_TIMES / whole) for part in driven], nodes, weight, a)
-        return np.array([even / a, 1 / whole, a, *(drags[:, middle] / a)])
+    driven = [part for part in found if part.driven]
+    a, whole, _ = _fit(driven, nodes, weight)
 
-    one = _values(groups, estimate)
-    quick = [group for group in groups if not group[0].slow]
-    if len(quick) >= LEAST_QUICK and {part.way for group in quick for part in group} == {1, -1}:
-        driven = [part for group in groups for part in group if part.driven]
-        a = one[2].value
-        _, _, drags = _fit([_even(part, EVEN_TIMES * one[1].value) for part in driven], nodes, weight, a)
+    def evenly(chosen: Sequence[list[Part]]) -> Floats:
+        even = [_even(part, EVEN_TIMES / whole) for group in chosen for part in group if part.driven]
+        _, per_volt, drags = _fit(even, nodes, weight, a)
+        return np.array([per_volt, *drags.ravel()]) / a
 
-        def quickly(chosen: Sequence[list[Part]]) -> Floats:
-            return _fit_inertia([part for group in chosen for part in group if part.driven], nodes, drags / a)
+    values = _values(groups, evenly)
+    drags = np.array([one.value for one in values[1:]]).reshape(2, len(nodes))
+    up, down = values[1 + middle], values[1 + len(nodes) + middle]
+    # the motor surely drives the train where the weight is against it
+    lifting = [group for group in groups if not group[0].slow and group[0].way == (1 if up.value >= down.value else -1)]
 
-        one[1:3] = _values(quick, quickly)  # time constant and acceleration for a volt
-    viscous = _viscous([part for part in found if not part.driven], own_v * one[2].value, _top(found))
-    lost = viscous.scaled(1 / one[2].value)
-    ke = Value(one[0].value - lost.value, math.hypot(one[0].uncertainty, lost.uncertainty))
-    return Constants(ke, one[1], one[2], viscous, (one[3], one[4]))
+    def quickly(chosen: Sequence[list[Part]]) -> Floats:
+        return _fit_inertia([part for group in chosen for part in group if part.driven], nodes, drags)
+
+    def roughly(chosen: Sequence[list[Part]]) -> Floats:
+        a, whole, _ = _fit([part for group in chosen for part in group if part.driven], nodes, weight)
+        return np.array([1 / whole, a])
+
+    time_constant, accel = _values(lifting, quickly) if len(lifting) >= LEAST_QUICK else _values(groups, roughly)
+    viscous = _viscous([part for part in found if not part.driven], own_v * accel.value, _top(found))
+    lost = viscous.scaled(1 / accel.value)
+    ke = Value(values[0].value - lost.value, math.hypot(values[0].uncertainty, lost.uncertainty))
+    return Constants(ke, time_constant, accel, viscous, (up, down))
 
 
 def _values(groups: Sequence[list[Part]], estimate: Callable[[Sequence[list[Part]]], Floats]) -> list[Value]:

@@ -18,7 +18,7 @@ TITLE = "Motor and friction"
 EDGE_SHARE = 0.08
 """Share of the travel at each end that no run goes into."""
 
-VOLT_SHARES = (0.45, 0.45, 0.7, 0.7, 1.0, 1.0, 0.85, 0.85) * 2
+VOLT_SHARES = (0.45, 0.45, 0.7, 0.7, 1.0, 1.0, 0.85, 0.85)
 SLOW_RUNS, SLOW_COUNTS_S, SLOW_S = 4, 200.0, 4.0
 """How many slow runs come first, their counts per s, less than a count in two samples, and their time."""
 

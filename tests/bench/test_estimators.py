@@ -152,7 +152,7 @@ def test_a_part_of_a_measured_whole_is_what_least_squares_make_of_it() -> None:
     seen = np.array([whole.value, one.value, other.value])
     theirs = np.linalg.lstsq(design * weights[:, None], seen * weights, rcond=None)[0]
     spread = np.sqrt(np.linalg.inv((design * weights[:, None] ** 2).T @ design)[0, 0])
-    found = motor.part(whole, one, other)
+    found = motor.split(whole, one, other)
     assert (found.value, found.uncertainty) == (pytest.approx(theirs[0]), pytest.approx(spread))
 
 

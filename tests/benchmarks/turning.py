@@ -69,7 +69,7 @@ def turned_for(seconds: float) -> dict[str, object]:
 
     bench = homed()
     turn_down(bench)
-    core = bench.sim._board.core  # type: ignore[attr-defined]
+    core = bench.core
     motor = Motor(core, bench.sim.mechanics)
     per_turn = round(360 * bench.per_deg)
     count, truth, marks = core.total, motor.counts, bench.state[tick.MARKS]
@@ -97,7 +97,7 @@ def homed() -> Bench:
     """An endless output at rest, its clock a minute before it comes round."""
     bench = Bench(rigid(ENDLESS, start_deg=60.0, home={"width_deg": 45.0}), ENDLESS)
     bench.state[tick.NOW] = tick.MASK + 1 - BEFORE_WRAP_US
-    bench.sim._board.core.step()  # type: ignore[attr-defined]
+    bench.core.step()
     bench.run(0.1)
     return bench.ready()
 

@@ -1,6 +1,6 @@
 """The firmware's own tick as machine code of this machine, and a motor that turns with it: for runs of days.
 
-An interpreter needs 40 µs or more for a tick; here it takes a quarter of one. The state is the core's own array, so what its main loop
+An interpreter would need hours for what takes minutes here. The state is the core's own array, so what its main loop
 does goes on as usual between two calls.
 """
 
@@ -37,7 +37,7 @@ def compiled() -> ModuleType:
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
     before = compat.micropython, compat.ptr32
-    compat.micropython, compat.ptr32 = _Compiler, numba.njit(compat.ptr32)  # type: ignore[assignment]
+    compat.micropython, compat.ptr32 = _Compiler, numba.njit(compat.ptr32)
     try:
         spec.loader.exec_module(module)
     finally:

@@ -10,6 +10,7 @@ from typing import Any
 import geartender.build
 from geartender.build import BuildSheet, load_build
 from geartender.firmware import tick
+from geartender.firmware.core import Core
 from geartender.firmware.lines import encode
 from geartender.firmware.version import PROTOCOL
 from geartender.motion import Limits, State, plan
@@ -86,11 +87,16 @@ class Bench:
             self.ask("rate", 10)
 
     @property
-    def state(self) -> Any:
-        """The tick's words, of a core in this interpreter."""
+    def core(self) -> Core:
+        """The firmware's core, where it runs in this interpreter."""
         board = self.sim._board
         assert isinstance(board, CPythonBoard)
-        return board.core.state
+        return board.core
+
+    @property
+    def state(self) -> Any:
+        """The tick's words."""
+        return self.core.state
 
     @property
     def now(self) -> int:

@@ -322,10 +322,8 @@ OVERRUN = const(11)
 SETTLE_TICKS = const(20)  # 40 ms in the target's cell is at rest: longer than one swing of the lever on its train
 HELD_TICKS = const(5)  # without a count, and friction holds it
 NEAR = const(256)  # 1/256 count: within one it is held too, though the count may go to and fro over an edge
-V_STUCK = const(
-    65535
-)  # mV of friction; what is held a count away is pushed by a sixteenth of friction more in each tick,
-HASTE_TOP = const(48)  # in sixteenths of that where it stands and must turn back: three times as much at first,
+V_STUCK = const(65535)  # mV of friction: a sixteenth of it is pushed more in each tick for a count away,
+HASTE_TOP = const(48)  # or so many sixteenths of that where it stands and must turn back,
 HASTE_LEAST = const(8)  # and half of that at each turn from standing, as far as this
 LOW_TICKS = const(50)  # 100 ms: longer than the dip of a starting motor
 SECOND_TICKS = const(500)

@@ -305,7 +305,7 @@ def inertia(found: Constants, ohm: Value) -> Value:
     return product(1.0, (found.ke_v_s, 1), (found.accel_per_volt, -1), (ohm, -1))
 
 
-def part(whole: Value, one: Value, other: Value) -> Value:
+def split(whole: Value, one: Value, other: Value) -> Value:
     """The first of two parts of a whole that was measured, by what was thought of both before: least squares."""
     gain = one.uncertainty**2 / (one.uncertainty**2 + other.uncertainty**2 + whole.uncertainty**2)
     value = one.value + gain * (whole.value - one.value - other.value)

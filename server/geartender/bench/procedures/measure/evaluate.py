@@ -72,7 +72,7 @@ def _inertia(work: Work, c: motor.Constants, ohm: Value) -> None:
     whole = motor.inertia(c, ohm).with_share(INERTIA_SHARE)
     load = designed.inertia_kg_m2 - designed.rotor_kg_m2
     share = ROTOR_SHARE if sheet.motor.rotor_inertia_kg_m2 else GUESSED_SHARE
-    rotor = motor.part(
+    rotor = motor.split(
         whole,
         Value(designed.rotor_kg_m2, share * designed.rotor_kg_m2),
         Value(load, LOAD_SHARE * max(load, designed.rotor_kg_m2)),

@@ -25,6 +25,12 @@ MANY_EDGES = 100
 SMOOTH_COUNTS = 0.36
 """Counts, standard deviation: 0.29 is what a count leaves open, the rest is unevenness."""
 
+KNOWN_COUNTS = 0.31
+"""The same once the unevenness is known: what is left then is a train that still rings from its start."""
+
+SIFTINGS = 2
+"""Times that parts which do not fit the table are left out and the table is worked out anew."""
+
 ROUNDS = 4
 """Times that the table is worked out anew with the places that the last one gives."""
 
@@ -38,7 +44,9 @@ def edges(
     fitted as one; less than twice as many raise ValueError. Parts where the speed changes quickly are left out, unless `turns_even`
     is false: a disc with a mark missing never looks even.
     """
-    blocks = _even_turns(records, edges_per_turn, turns, smooth=turns_even)
+    every = blocks = _even_turns(records, edges_per_turn, turns, smooth=turns_even)
+    for _ in range(SIFTINGS if turns_even else 0):
+        blocks = _evenest(every, _table(blocks, edges_per_turn))
     table = _table(blocks, edges_per_turn)
     one, other = (_table(blocks[part::2], edges_per_turn) for part in (0, 1))
     spread = float(np.sqrt(np.mean((one - other) ** 2))) / 2
@@ -83,6 +91,13 @@ def _is_smooth(t: Floats, count: Ints) -> bool:
     return float(np.std(left)) < SMOOTH_COUNTS
 
 
+def _evenest(blocks: list[tuple[Floats, Ints]], table: Floats) -> list[tuple[Floats, Ints]]:
+    """The blocks that a smooth line follows with this table, or the better half of them."""
+    left = [float(np.std(_middle(count, table) - _place(t, count, table))) for t, count in blocks]
+    most = max(KNOWN_COUNTS, float(np.median(left)))
+    return [block for block, off in zip(blocks, left, strict=True) if off <= most]
+
+
 def _table(blocks: list[tuple[Floats, Ints]], edges_per_turn: int) -> Floats:
     table = np.zeros(edges_per_turn)
     for _ in range(ROUNDS):
@@ -99,10 +114,14 @@ def _table(blocks: list[tuple[Floats, Ints]], edges_per_turn: int) -> Floats:
 
 def _place(t: Floats, count: Ints, table: Floats) -> Floats:
     """The disc's place over a block: a smooth line through the middles of the cells."""
-    size = len(table)
-    middle = count + 0.5 + (table[count % size] + table[(count + 1) % size]) / 2
     span = (t - t.mean()) / (t[-1] - t[0])
-    return np.polyval(np.polyfit(span, middle, 4), span)
+    return np.polyval(np.polyfit(span, _middle(count, table), 4), span)
+
+
+def _middle(count: Ints, table: Floats) -> Floats:
+    """The middle of each cell."""
+    size = len(table)
+    return count + 0.5 + (table[count % size] + table[(count + 1) % size]) / 2
 
 
 def _balance(place: Floats, count: Ints, size: int) -> Floats:

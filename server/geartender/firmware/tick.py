@@ -990,6 +990,8 @@ def _drive(state):
     v = V_TOP if v > V_TOP else (0 - V_TOP if v < 0 - V_TOP else v)
     back = (v * s[S_KE_NUM]) >> s[S_KE_SHIFT]
     back = MV_TOP if back > MV_TOP else (0 - MV_TOP if back < 0 - MV_TOP else back)
+    if s[CAP] < JAM_TOP and s[QUIET] >= HELD_TICKS:
+        back = 0  # pressed against what may be a jam, it moves when a count says so
     s[BACK] = back
     supply = s[SUPPLY_IN] if s[SUPPLY_IN] > 0 else s[S_NOMINAL_MV]
     volts = 0

@@ -255,7 +255,10 @@ PENDING_GOAL = const(270)
 WENT = const(271)  # way of the count's last change
 BACK = const(272)  # back-EMF at the estimated speed, mV
 HASTE = const(273)  # how quickly what is stuck beside its aim is pushed on
-WORDS = const(274)
+PULL = const(
+    274
+)  # what the observer takes to oppose the motor's shaft, friction and the reference's own acceleration apart, mA
+WORDS = const(275)
 
 # --- a row of the plan queue: the reference at one tick, and its differences
 ROW_T = const(0)
@@ -407,11 +410,33 @@ def _measure(state):
     speed = s[X_SPEED]
     if s[D1_HIGH] == 0 and s[QUIET] >= STUCK_TICKS:  # friction holds it, whatever the model says
         speed = 0
-        s[OPPOSED_16] = s[OPPOSED_16] + s[LOAD] - (s[OPPOSED_16] >> 4)
+        load = s[OPPOSED_16] >> 4
+        low = s[CURRENT] - s[S_FRICTION_MA]
+        low = PUSH_TOP if low > PUSH_TOP else (0 - PUSH_TOP if low < 0 - PUSH_TOP else low)
+        if low < 0:
+            low = (low * s[S_BACK_NUM]) >> 8
+        high = s[CURRENT] + s[S_FRICTION_MA]
+        high = PUSH_TOP if high > PUSH_TOP else (0 - PUSH_TOP if high < 0 - PUSH_TOP else high)
+        if high > 0:
+            high = (high * s[S_BACK_NUM]) >> 8
+        if load < low:
+            s[OPPOSED_16] = s[OPPOSED_16] + low - load
+        elif load > high:
+            s[OPPOSED_16] = s[OPPOSED_16] + high - load
+        s[PULL] = s[LOAD]
     else:
         accel = s[D2_HIGH] >> s[S_ACCEL_SHIFT]
         accel = A_TOP if accel > A_TOP else (0 - A_TOP if accel < 0 - A_TOP else accel)
-        push = s[CURRENT] - (s[OPPOSED_16] >> 4) - ((accel * s[S_KL_NUM]) >> s[S_KL_SHIFT])
+        swing = (accel * s[S_KL_NUM]) >> s[S_KL_SHIFT]
+        load = (s[OPPOSED_16] >> 4) + swing
+        load = PUSH_TOP if load > PUSH_TOP else (0 - PUSH_TOP if load < 0 - PUSH_TOP else load)
+        way = s[D1_HIGH]
+        if way == 0:
+            way = speed
+        if (load > 0 and way < 0) or (load < 0 and way > 0):
+            load = (load << 8) // s[S_BACK_NUM]  # the load drives, and loses on its way to the motor
+        s[PULL] = load - swing
+        push = s[CURRENT] - load
         if speed > MOVING_SPEED:
             push = push - s[S_FRICTION_MA]
         elif speed < 0 - MOVING_SPEED:
@@ -1036,7 +1061,7 @@ def _drive(state):
         pressing = s[MODE] == EASE or (s[MODE] == RAMP and s[EASED])
         if speed or pressing:
             s[HASTE] = HASTE_TOP
-            push = s[OPPOSED_16] >> 4
+            push = s[PULL]
             push = PUSH_TOP if push > PUSH_TOP else (0 - PUSH_TOP if push < 0 - PUSH_TOP else push)
             push = (push * s[S_OHM_NUM]) >> s[S_OHM_SHIFT]
             top = s[S_NOMINAL_MV]
@@ -1096,12 +1121,14 @@ def _drop(state, rotor) -> int:
     if s[LABEL] == HOMING:
         return s[S_HOME_DROP]
     most = s[MOST]
-    if s[QUIET] < STUCK_TICKS:
+    if s[S_OVERLOAD_EASE]:
+        most = most - (most >> 4)  # the load grows while it is pressed
+    elif s[QUIET] < STUCK_TICKS:
         most = most - (most >> 5)  # moving, its swing adds to it
-    elif s[S_OVERLOAD_EASE] == 0:
+    else:
         most = most + (most >> 6)  # or an overload could never be told
     if s[S_OVERLOAD_EASE]:  # nothing else ends it: what the rotor's swing adds comes off the drive
-        over = s[OPPOSED_16] >> 4
+        over = s[PULL]
         over = (over if over > 0 else 0 - over) - s[MOST]
         if over > 0:
             most = most - over * 2
@@ -1152,9 +1179,6 @@ def _put(state, volts):
     s[SQUARES] = (s[SQUARES] + ((part * part) >> 4)) & MASK
     if s[X_SPEED] > MOVING_SPEED or s[X_SPEED] < 0 - MOVING_SPEED:
         load = (s[OPPOSED_16] >> 4) + ((accel * s[S_KL_NUM]) >> s[S_KL_SHIFT])
-        if (load > 0 and s[X_SPEED] < 0) or (load < 0 and s[X_SPEED] > 0):  # the load drives
-            load = PUSH_TOP if load > PUSH_TOP else (0 - PUSH_TOP if load < 0 - PUSH_TOP else load)
-            load = (load * s[S_BACK_NUM]) >> 8
     else:
         load = current - ((accel * s[S_KJ_NUM]) >> s[S_KJ_SHIFT])
         if load > s[S_FRICTION_MA]:
@@ -1267,9 +1291,9 @@ def _guard_jam(state):
         return
     cap = s[CAP] if s[CAP] > 0 else 0
     if behind < LOST >> 2 or speed < 0:
-        # it may be a load: press on gently
+        # it may be a load: press on gently, and at once where it moves
         if cap < (nearly if stands else JAM_TOP):
-            cap = cap + (most >> (6 if stands else 3))
+            cap = cap + (most >> (6 if stands else 1))
     elif lag >= LOST:
         # a drive of this much would wind the train up to a bit less than an overload
         left = nearly * nearly - peak
@@ -1372,7 +1396,8 @@ def _guard_place(state):
     gain = s[X_SPEED] - s[SPEED_THEN]
     s[SPEED_THEN] = s[SPEED_THEN] + (gain >> 3)
     loss = (s[X_SPEED] if s[X_SPEED] > 0 else 0 - s[X_SPEED]) >> 4
-    if s[EASED] and s[HOMED]:  # something stronger pushes it back; it has gone the right way before
+    if s[HOMED] and (s[EASED] or (s[S_OVERLOAD_EASE] and want == 0)):
+        # something stronger pushes it back; it has gone the right way before
         s[WRONG] = 0
     elif away > 2 and delta < 0 and want >= 0 and s[VOLTS] > 0:
         s[WRONG] = s[WRONG] - delta if gain <= loss else s[WRONG] + delta

@@ -110,8 +110,8 @@ FOLLOW_SPAN_MAX = 1000
 FOLLOW_SUM_MAX = 2**29
 """What the way to a stop and the sum over the span may be in the follower's unit: the firmware's words with a bit to spare."""
 
-WATCH = 0.28
-"""Of a tick: how quickly the observer follows a change of the load, 140 rad/s; quicker, it follows a coarse disc's own noise."""
+WATCH = 0.22
+"""Of a tick: how quickly the observer follows a change of the load, 110 rad/s; quicker, it follows a coarse disc's own noise."""
 
 ANSWER_SHARE = 0.8
 """Share of a step of the estimated speed that drive and observer may take back by the next tick: from 1 on they would make each

@@ -255,6 +255,8 @@ class Mechanics:
         rotor = motor.rotor_inertia_kg_m2
         drag = (load.friction_nm + self.extra_load_nm) / self._load_inertia * dt
         play, stiffness, damping = self._half_play, self._stiffness, self._damping
+        middle = (1.0 / self._efficiency + self._efficiency) / 2 / ratio
+        rub = (1.0 / self._efficiency - self._efficiency) / 2 / ratio
         for _ in range(steps):
             self._current = self._electric(duty, driven)
             twist = self._motor / ratio - self._output
@@ -267,9 +269,10 @@ class Mechanics:
                 torque = min(
                     0.0, stiffness * (twist + play) + damping * (self._motor_speed / ratio - self._output_speed)
                 )
-            loss = self._efficiency if torque * (self._motor_speed or torque) >= 0.0 else 1.0 / self._efficiency
-            force = motor.ke_v_s * self._current - motor.viscous_nm_s * self._motor_speed - torque / (ratio * loss)
-            self._motor_speed = _slowed(self._motor_speed + force / rotor * dt, motor.coulomb_nm / rotor * dt)
+            # the teeth take more from a shaft that drives than they give to one that is driven: friction, which also holds
+            felt, rubs = torque * middle, abs(torque) * rub
+            force = motor.ke_v_s * self._current - motor.viscous_nm_s * self._motor_speed - felt
+            self._motor_speed = _slowed(self._motor_speed + force / rotor * dt, (motor.coulomb_nm + rubs) / rotor * dt)
             self._motor += self._motor_speed * dt
             speed = _slowed(self._output_speed + (torque - self._pull()) / self._load_inertia * dt, drag)
             place, stopped = self._held(self._output + speed * dt)

@@ -22,13 +22,13 @@ def test_moves_end_where_they_should_as_planned_and_stay_there(machine):
     bench.ready()
     dice = random.Random(1)
     travel = machine.sheet.travel
-    moved = [move(bench, motion, dice.uniform(travel.min_deg, travel.max_deg)) for motion in range(2, 12)]
+    moved = [move(bench, motion, dice.uniform(travel.min_deg, travel.max_deg)) for motion in range(2, 22)]
     assert {figures.how for figures in moved} == {"done"}
     assert max(figures.end_counts for figures in moved) <= 1
     assert max(figures.overshoot_counts for figures in moved) <= 1
-    assert max(figures.following_counts for figures in moved) <= 4
-    assert max(figures.late_s for figures in moved) <= 0.25
-    assert max(figures.torque_off for figures in moved) <= 0.16
+    assert max(figures.following_counts for figures in moved) <= 3
+    assert max(figures.late_s for figures in moved) <= 0.2
+    assert max(figures.torque_off for figures in moved) <= 0.1
     bench.run(1.0)
     rest = len(bench.rows)
     bench.run(1.0)
@@ -63,17 +63,18 @@ def test_a_load_step_is_taken_up_without_a_fault(machine):
     assert abs(bench.rows[-1].behind) <= 1.5
 
 
-def test_a_sudden_jam_is_braked_before_the_teeth_get_the_rotors_blow_and_the_drive_on_top(machine):
-    bench = Record(machine)
+@pytest.mark.parametrize("seed", [0, 42, 44])
+def test_a_sudden_jam_is_braked_before_the_teeth_get_the_rotors_blow_and_the_drive_on_top(machine, seed):
+    bench = Record(machine, seed)
     bench.ready()
-    dice = random.Random(0)
+    dice = random.Random(seed)
     travel = machine.sheet.travel
     for motion in range(2, 8):
         bench.move(motion, dice.uniform(travel.min_deg, travel.max_deg))
     bench.move(20, travel.min_deg + 3)
     speed = machine.sheet.limits.speed_deg_s
     assert bench.ask("turn", 21, bench.after(0.2), round(speed * bench.per_deg * FINE), 0) == ["ok"]
-    bench.run(0.8)
+    bench.run(0.7 + 0.013 * seed)
     bench.sim.command("jam")
     jammed = len(bench.rows)
     assert bench.until(lambda: bench.telemetry["state"] == "faulted", 1.0)

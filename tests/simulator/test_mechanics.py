@@ -135,6 +135,18 @@ def test_losses_in_the_teeth_lie_on_the_side_that_is_driven(efficiency):
         assert abs(currents["down"]) < currents["up"]
 
 
+def test_losses_in_the_teeth_hold_a_train_that_stands():
+    """Wound up against a jam and then driven a little less, it neither unwinds nor creeps on: friction goes neither way."""
+    mechanics = body(gear={"efficiency": 0.6, "stiffness_nm_per_deg": 30.0}, load={"inertia_kg_m2": 0.05})
+    mechanics.jam()
+    run(mechanics, 0.5, 0.5)
+    wound, pressed = mechanics.truth().output_nm, 0.5 * VOLTS / R * K * RATIO * 0.6
+    assert pressed <= wound <= 2 * pressed, "what is pressed and what the rotor's swing adds"
+    for duty in (0.45, 0.4):
+        run(mechanics, 1.0, duty)
+        assert mechanics.truth().output_nm == pytest.approx(wound, rel=1e-3)
+
+
 def test_play_is_a_dead_zone_of_its_width_at_the_output():
     play = 2.0
     mechanics = body(

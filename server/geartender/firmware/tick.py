@@ -1092,14 +1092,15 @@ def _drive(state):
             top = s[S_NOMINAL_MV] << 12
             more = top if more > top else (0 - top if more < 0 - top else more)
             stands = s[QUIET] >= HELD_TICKS
-            if (
-                (s[MODE] == PLAN or s[MODE] == FOLLOW)
-                and s[SETTLING] > 0
-                and (stands or (error <= NEAR and error >= 0 - NEAR))
-            ):
+            most = friction if friction < V_STUCK else V_STUCK
+            ending = (s[MODE] == PLAN or s[MODE] == FOLLOW) and s[SETTLING] > 0
+            if ending and error == 0 and s[QUIET] == 0:
+                # what pushed it on against friction would let it creep through the cell that it has come to
+                more = 0 - s[WENT] * (most << 11)
+            elif ending and (stands or (error <= NEAR and error >= 0 - NEAR)):
                 # held, it cannot overshoot by it, only break loose sooner; where it must turn back all of the friction turns round
                 size = NEAR if error > NEAR else (0 - NEAR if error < 0 - NEAR else error)
-                size = size * (friction if friction < V_STUCK else V_STUCK)
+                size = size * most
                 haste = s[HASTE]
                 if haste > 16 and not (stands and error * s[WENT] < 0):
                     haste = 16

@@ -196,7 +196,7 @@ def test_the_other_flank_is_between_where_the_rotor_was_quickest_and_where_it_wa
     )
     seen = press.crossed(record, 1)
     assert seen is not None
-    assert seen.value == pytest.approx((18 + 21) / 2, abs=0.5)
+    assert seen.value == pytest.approx(18 + (21 - 18) / 3, abs=0.3)
     assert seen.uncertainty == pytest.approx(math.hypot(0.41, 3 / math.sqrt(12)), abs=0.2)
 
 

@@ -66,8 +66,9 @@ def crossed(record: Record, way: int) -> Value | None:
 
     The voltage grows slowly: the rotor lets go of its twist count by count, breaks loose and crosses the play, quicker and quicker,
     winds up the train at the other flank, waits there, and goes on when the voltage is enough for the load. So the play is the
-    longest way without a pause, from where it last waited before that to between where it was quickest and where it waits. One of
-    few counts is crept over: then it ends where the rotor waits longest, and began anywhere before.
+    longest way without a pause, from where it last waited before that to where the other flank begins to slow it down: between
+    where it was quickest, which is the likeliest, and where it waits. One of few counts is crept over: then it ends where the rotor
+    waits longest, and began anywhere before.
     """
     found = [pause for pause in pauses(record, way) if pause[2] != 0.0]
     if not found:
@@ -82,7 +83,7 @@ def crossed(record: Record, way: int) -> Value | None:
     from_place = waited[-1] if waited else places[min(best, 1)]
     most = places[best + 1] - (0 if crept else from_place)
     least = (places[best + 1] if crept else _quickest(record, way, places[best], places[best + 1])) - from_place
-    return Value((least + most) / 2, math.hypot(COUNT, (most - least) / math.sqrt(12)))
+    return Value(least + (most - least) / (2 if crept else 3), math.hypot(COUNT, (most - least) / math.sqrt(12)))
 
 
 def _quickest(record: Record, way: int, first: int, last: int) -> int:

@@ -1015,8 +1015,6 @@ def _drive(state):
     v = V_TOP if v > V_TOP else (0 - V_TOP if v < 0 - V_TOP else v)
     back = (v * s[S_KE_NUM]) >> s[S_KE_SHIFT]
     back = MV_TOP if back > MV_TOP else (0 - MV_TOP if back < 0 - MV_TOP else back)
-    if s[CAP] < JAM_TOP and s[QUIET] >= HELD_TICKS:
-        back = 0  # pressed against what may be a jam, it moves when a count says so
     s[BACK] = back
     supply = s[SUPPLY_IN] if s[SUPPLY_IN] > 0 else s[S_NOMINAL_MV]
     volts = 0
@@ -1292,9 +1290,9 @@ def _guard_jam(state):
         return
     cap = s[CAP] if s[CAP] > 0 else 0
     if behind < LOST >> 2 or speed < 0:
-        # it may be a load: press on gently, and at once where it moves
+        # it may be a load: press on gently
         if cap < (nearly if stands else JAM_TOP):
-            cap = cap + (most >> (6 if stands else 1))
+            cap = cap + (most >> (6 if stands else 3))
     elif lag >= LOST:
         # a drive of this much would wind the train up to a bit less than an overload
         left = nearly * nearly - peak
